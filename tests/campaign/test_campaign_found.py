@@ -1,4 +1,4 @@
-"""Tests of sites that the campaign found to be judged wrongly, each reduced to a small scene."""
+"""Tests of sites that the campaign judged wrongly, each reduced to a small scene."""
 
 from __future__ import annotations
 
@@ -15,7 +15,10 @@ from tests.rig.troubles import alone, keyed, pair, wrong_cable
 
 
 def pulled_when_heard(scene: Scene, after: float) -> Scene:
-    """Pull the cable *after* seconds after its first answer, before the request; later the technician does as asked."""
+    """Pull the cable *after* seconds after its first answer, before the request.
+
+    Later the technician follows the instructions.
+    """
     tell, jack = scene.hand.told, scene.jacks["alpha/cpu"]
 
     def told(event: Event) -> None:
@@ -45,7 +48,7 @@ def test_cable_out_just_after_the_first_answer_is_noticed() -> None:
 
 
 def test_an_announcement_after_a_short_pull_counts_once() -> None:
-    """The announcement of a device that checks its address refuses a short pull once, not once a probe."""
+    """If a device announces its address after a short pull, this pull is refused once, not once for each probe."""
     scene = pair()
     scene.devices["alpha/cpu"].faults = Faults(checks_itself=True)
     jack, tell = scene.jacks["alpha/cpu"], scene.hand.told
@@ -130,8 +133,7 @@ def asked_at(log: list[Event], action: Action = Action.PULL) -> list[float]:
 
 
 def test_the_cable_is_not_requested_during_a_burst_of_loss() -> None:
-    """The cable is not requested while a burst of loss may last, and the silence must be much longer than that
-    burst."""
+    """The cable is not requested while a burst of loss may last, and the silence must be much longer than the burst."""
     scene = link_down(keyed(pair()), (4.0, 8.0))
     began = scene.rig.now()
     ran = scene.prove()
@@ -157,7 +159,8 @@ def test_bursts_of_loss_just_before_the_pull_count() -> None:
 
 def test_a_request_delayed_past_the_end_of_the_test_is_not_from_phase_out() -> None:
     """A request that is delayed past the end of the port's test and then answered does not make the port
-    still-answering."""
+    still-answering.
+    """
     for seed in range(6):
         scene = Scene(seed=seed)
         scene.hand.hand = 0.4

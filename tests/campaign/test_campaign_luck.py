@@ -39,8 +39,7 @@ def test_longer_bursts_require_a_longer_silence() -> None:
 
 
 def test_a_bursty_link_has_the_given_share_and_length() -> None:
-    """The two-state chain has the given share and mean length of bad spans (Gilbert's model; both by their
-    definition)."""
+    """The two-state chain has the given share and mean length of bad spans (Gilbert's model, by definition)."""
     link = Bursts(0.2, 1.0, Random(4))
     states = [link.lose(step * 0.05) for step in range(400_000)]
     ends = sum(was and not now for was, now in pairwise(states))

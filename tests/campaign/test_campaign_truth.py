@@ -1,5 +1,4 @@
-"""Tests of a small truth campaign: no false proof, healthy ports proven, faults named, the same result on any
-machine.
+"""Tests of a small campaign: no false proof, healthy ports proven, faults named, the same result on any machine.
 
 The full campaign: `netcheck rehearse --campaign 37000 --seed 1`.
 """
@@ -80,8 +79,7 @@ def test_false_proofs_are_shown(summary: Summary) -> None:
 
 
 def test_impersonators_count_apart() -> None:
-    """A perfect impersonator is proven, as the README says, and counts only in the figure of indistinguishable
-    cases."""
+    """A perfect impersonator is proven, as the README says, and counts only among the indistinguishable cases."""
     seed = next(seed for seed in range(1000) if site_of(seed).drawn.fault is Fault.TWIN)
     shown = summed(0, [trial(seed)])
     assert shown.undeserved.of == shown.faulty.of == 0

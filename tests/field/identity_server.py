@@ -20,7 +20,7 @@ def answer_to(request: bytes, body: bytes = BODY) -> bytes:
 
 
 def speak(connection: socket.socket, how: str, request: bytes) -> None:
-    """Behave as the server was told to."""
+    """Behave as the argument HOW says."""
     if how == "answer":
         connection.sendall(answer_to(request))
     elif how == "exception":

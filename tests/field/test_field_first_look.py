@@ -1,4 +1,4 @@
-"""The look at the wire before the first cable: what is asked, how fast, and what is said."""
+"""Tests of the requests before the first pull: which addresses are asked, how fast, and what the warnings say."""
 
 from __future__ import annotations
 
@@ -52,8 +52,11 @@ def own_address(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_a_healthy_plant_is_asked_a_few_times() -> None:
-    """One request for each of two devices is enough; it is broadcast, padded, and has this computer's address
-    as its sender. The second after the last request passes without one."""
+    """One request to each of two devices is enough.
+
+    It is broadcast, padded, and has this computer's address as its sender. No request is sent in the second after the
+    last one.
+    """
     aim = scope(A, B, *(port(f"d{n}", DYE, 30 + n) for n in range(50)))
     wire = Wire(answers(*aim.targets))
     seen = look(wire, aim)
@@ -67,8 +70,10 @@ def test_a_healthy_plant_is_asked_a_few_times() -> None:
 
 
 def test_nobody_answers() -> None:
-    """At most ten requests a second, over within five seconds; the warning names the subnet, the interface, and
-    another interface that has an address there."""
+    """At most ten requests a second are sent, for five seconds at most.
+
+    The warning names the subnet, the interface, and another interface that has an address in the subnet.
+    """
     aim = scope(A, B, *(port(f"d{n}", DYE, 30 + n) for n in range(50)))
     wire = Wire({})
     seen = look(wire, aim)
@@ -89,7 +94,7 @@ def test_nobody_answers() -> None:
 
 
 def test_one_of_two_subnets_is_silent() -> None:
-    """Each subnet is asked; only the silent one is named."""
+    """Each subnet is asked, and only the silent one is named."""
     aim = scope(A, B, C)
     seen = look(Wire(answers(A, B)), aim)
     assert [net.name for net in silent_nets(seen, aim)] == ["cut"]
@@ -98,7 +103,10 @@ def test_one_of_two_subnets_is_silent() -> None:
 
 
 def test_one_device_alone_looks_like_a_direct_cable() -> None:
-    """One MAC that answers, for one address or for several, is named with --direct; with a gateway it is not alone."""
+    """If only one MAC answers, for one address or for several, the warning names it and `--direct`.
+
+    With a gateway it is not the only one.
+    """
     aim = scope(A, B)
     both = {one.address: [(0.01, says(mac(20), one.address))] for one in (A, B)}
     for replies, where in ((answers(A), "a/lan (192.0.2.20)"), (both, "a/lan (192.0.2.20) and b/lan (192.0.2.21)")):
@@ -109,8 +117,8 @@ def test_one_device_alone_looks_like_a_direct_cable() -> None:
     assert warnings(look(Wire(answers(A) | gateway), aim), aim, "eth0", ()) == []
 
 
-def test_a_host_that_only_speaks_counts_as_another_device() -> None:
-    """A device that was not asked and sends ARP of its own is heard; a forged sender with a group bit is not."""
+def test_a_host_that_only_sends_arp_counts_as_another_device() -> None:
+    """A device that was not asked and sends ARP by itself counts. A forged sender with a group bit does not."""
     aim = scope(A)
     for source, lines in ((mac(99), 0), (0x01005E005399, 1)):
         wire = Wire(answers(A), [Heard(100.05, 0, says(source, 0xC0000263))])
@@ -119,8 +127,8 @@ def test_a_host_that_only_speaks_counts_as_another_device() -> None:
     assert len(warnings(look(wire, aim), aim, "eth0", ())) == 1  # another interface, and this station itself
 
 
-def test_the_sample_is_shared_out() -> None:
-    """Every subnet has its turn and every device one address; ports that cannot be probed are not asked."""
+def test_the_sample_covers_every_subnet_and_device() -> None:
+    """Every subnet has its turn, and every device one address. Ports that cannot be probed are not asked."""
     crowd = [port(f"d{n}", DYE, 30 + n) for n in range(50)]
     second = replace(A, port="2", ordinal=1)
     asked = sample(scope(A, second, *crowd, C, port("x", CUT, 0, "it has no address")))
@@ -131,7 +139,7 @@ def test_the_sample_is_shared_out() -> None:
 
 
 def test_every_frame_is_given_to_the_capture() -> None:
-    """The capture of a run has these frames as well."""
+    """The capture of a run contains these frames too."""
     kept: list[tuple[float, int, bytes, bool]] = []
     aim = scope(A, B)
     look(Wire(answers(A, B)), aim, lambda *frame: kept.append(frame))

@@ -1,4 +1,4 @@
-"""A used device: which prefixes are asked, and what to set on this computer to reach it."""
+"""Tests of `identify`: which prefixes are asked, and which settings of this computer reach the device."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def whole(text: str) -> int:
 
 
 def none(address: int) -> bool:
-    """No address is taken."""
+    """Return that no address is taken."""
     return False
 
 
@@ -52,15 +52,17 @@ def none(address: int) -> bool:
     ],
 )
 def test_what_to_set(device: str, own: list[tuple[str, int]], nets: list[tuple[str, int]], told: Reach) -> None:
-    """This computer's address in the same subnet, else the plan's prefix, else a /24; link-local by RFC 3927 section
-    2.1."""
+    """The computer keeps its address in the same subnet; else it gets one of the plan's prefix, else one of a /24.
+
+    Link-local is RFC 3927 section 2.1.
+    """
     given_own = [(whole(address), length) for address, length in own]
     assert reach(whole(device), given_own, [(whole(net), length) for net, length in nets], none) == told
 
 
 @given(st.integers(1, (1 << 32) - 2), st.sets(st.integers(200, 254)))
-def test_what_is_proposed_is_free_and_beside_it(device: int, taken: set[int]) -> None:
-    """By the standard library it is in the same network, differs from the device's address, and is free."""
+def test_the_proposed_address_is_free_and_in_the_same_network(device: int, taken: set[int]) -> None:
+    """The proposed address is free, in the device's network by the standard library, and not the device's address."""
     to = reach(device, [], [], lambda address: address & 0xFF in taken)
     network = ipaddress.ip_network((device, to.length), strict=False)
     assert ipaddress.ip_address(to.address) in network
@@ -69,7 +71,7 @@ def test_what_is_proposed_is_free_and_beside_it(device: int, taken: set[int]) ->
 
 
 def test_the_usual_prefixes_are_private() -> None:
-    """They are private (RFC 1918); the plan's come first, of large ones only a part, none twice."""
+    """The usual prefixes are private (RFC 1918). The plan's come first, of large ones only a part, and none twice."""
     assert all(ipaddress.ip_network(str(prefix)).is_private for prefix in USUAL)
     planned = [Prefix.from_text("10.62.0.0/16"), Prefix.from_text("192.168.1.0/24")]
     asked = list(prefixes_to_ask(planned))
@@ -78,7 +80,7 @@ def test_the_usual_prefixes_are_private() -> None:
 
 
 def test_it_asks_without_a_sender_until_somebody_answers() -> None:
-    """Prefixes are asked in order, each address once, own addresses not at all, until one prefix has an answer."""
+    """Prefixes are asked in order, each address once and own addresses not at all, until a host answers."""
     first, second, third = (Prefix.from_text(f"192.168.{n}.0/24") for n in (0, 1, 2))
     device = whole("192.168.1.47")
     wire = Wire({device: [(0.01, says(DEVICE, device))]})
@@ -94,7 +96,7 @@ def test_it_asks_without_a_sender_until_somebody_answers() -> None:
 
 
 def test_a_cable_that_comes_out_ends_it() -> None:
-    """Earlier answers are kept, and the reason is returned."""
+    """The result has the earlier answers and the reason."""
     wire = Wire({}, [Carrier(100.5, 0, False)])
     came = ask(wire, [Prefix.from_text("192.168.0.0/24")], frozenset(), 100.0, lambda words, done, of: None)
     assert came.asked == ()
@@ -102,7 +104,7 @@ def test_a_cable_that_comes_out_ends_it() -> None:
 
 
 def test_hearing_ends_soon_after_an_address_is_known() -> None:
-    """Once an announcement is heard, the rest of the time is not waited for."""
+    """After an announcement is heard, listening ends before its time is over."""
     announcement = bytes(
         Ether(src="00:00:5e:00:53:14", dst="ff:ff:ff:ff:ff:ff")
         / ARP(op=1, hwsrc="00:00:5e:00:53:14", psrc="192.168.1.47", pdst="192.168.1.47")

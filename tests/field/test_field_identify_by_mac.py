@@ -1,4 +1,6 @@
-"""A used device that is heard by its MAC alone: which planned device it is, and what to set to try its address."""
+"""Tests of a used device that is heard by its MAC alone: which planned device it is, and the settings to try its
+address.
+"""
 
 from __future__ import annotations
 
@@ -33,7 +35,7 @@ CHECK = IPv6(src="::", dst="ff02::1:ff00:5330") / ICMPv6ND_NS(tgt="fe80::200:5ef
     ],
 )
 def test_the_sender_of_ipv6_is_heard_by_its_mac(frame: bytes, heard: bool) -> None:
-    """A whole IPv6 header counts, whatever follows it; its address is not taken for that of the device."""
+    """A whole IPv6 header counts, whatever follows it. Its address is not recorded as the address of the device."""
     listener = Listener(frozenset())
     listener.hear(frame)
     assert listener.found() == ()

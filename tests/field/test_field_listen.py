@@ -1,4 +1,4 @@
-"""The listener learns hosts from frames that they send, in bounded memory; the frames are scapy's."""
+"""Tests of the listener: it finds hosts in the frames that they send, in bounded memory. The frames are scapy's."""
 
 from __future__ import annotations
 
@@ -73,18 +73,18 @@ def arp(op: int, mac: str, sender: str, target: str) -> Ether:
     ],
 )
 def test_who_is_a_host(frame: Ether, hosts: list[tuple[str, int, tuple[str, ...]]]) -> None:
-    """Senders of ARP are hosts, and senders of IPv4 that cannot have come through a router."""
+    """Senders of ARP are hosts. Senders of IPv4 are hosts if no router can have forwarded the frame."""
     assert told(listener_of(frame)) == hosts
 
 
-def test_two_owners_both_show() -> None:
-    """One address from two MACs is two hosts, and how each was heard is listed once."""
+def test_two_owners_are_both_listed() -> None:
+    """One address with two MACs is listed as two hosts, and each way in which a host was heard is listed once."""
     hears = listener_of(*[arp(1, mac, "192.0.2.20", "192.0.2.1") for mac in (MAC, OTHER, MAC)])
     assert told(hears) == [("192.0.2.20", 0x14, (BY_ARP,)), ("192.0.2.20", 0x15, (BY_ARP,))]
 
 
-def test_who_wants_an_address_has_none_yet() -> None:
-    """A DHCP request for an address or an ARP probe is not a host until the address is used."""
+def test_a_requested_address_is_no_host_yet() -> None:
+    """A DHCP request for an address or an ARP probe gives no host until the address is used."""
     discover = (
         Ether(src=MAC, dst="ff:ff:ff:ff:ff:ff")
         / IP(src="0.0.0.0", dst="255.255.255.255")
@@ -106,7 +106,7 @@ def test_who_wants_an_address_has_none_yet() -> None:
 
 
 def test_lldp_tells_name_and_address() -> None:
-    """The management address is the host's address, the system name its name (IEEE 802.1AB)."""
+    """The management address is the address of the host, and the system name its name (IEEE 802.1AB)."""
     frame = (
         Ether(src=MAC, dst="01:80:c2:00:00:0e", type=0x88CC)
         / LLDPDU()
@@ -126,7 +126,7 @@ def test_lldp_tells_name_and_address() -> None:
     assert (quad(host.address), host.mac, host.name, host.by) == ("192.0.2.21", DEVICE, "cell-switch", ("LLDP",))
 
 
-def test_a_flood_of_forged_hosts_stays_small() -> None:
+def test_a_flood_of_forged_hosts_fills_no_memory() -> None:
     """Hosts beyond the limit are counted and not kept."""
     hears = Listener(frozenset({STATION}), NETS)
     template = bytes(arp(1, MAC, "192.0.2.20", "192.0.2.1"))
@@ -139,7 +139,7 @@ def test_a_flood_of_forged_hosts_stays_small() -> None:
 
 
 @given(st.lists(st.binary(max_size=120), max_size=20))
-def test_no_frame_breaks_it(frames: list[bytes]) -> None:
+def test_no_frame_raises_an_error(frames: list[bytes]) -> None:
     """No bytes raise an error."""
     hears = Listener(frozenset({STATION}), NETS)
     for frame in frames:

@@ -1,4 +1,4 @@
-"""Asking a device who it is, with a small server in a namespace: one connection, eleven bytes."""
+"""Tests of the request for a device's identity, with a small server in a namespace: one connection, eleven bytes."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def bench(field_lab: Lab) -> tuple[Lab, str, str]:
 
 
 def served(bench: tuple[Lab, str, str], how: str, timeout: float = 1.0) -> tuple[Identity | Unknown, bytes]:
-    """Ask a server that behaves in some way; return the result and what the server received."""
+    """Ask a server that behaves as `how` says; return the result and the bytes that the server received."""
     lab, station, device = bench
     words = [sys.executable, str(SERVER), "192.0.2.20", how]
     server = lab.start(device, words, stdout=subprocess.PIPE)
@@ -58,7 +58,7 @@ def served(bench: tuple[Lab, str, str], how: str, timeout: float = 1.0) -> tuple
         pytest.param("web", Unknown("what answers on its TCP port 502 does not speak Modbus"), id="a web server"),
     ],
 )
-def test_what_answers(bench: tuple[Lab, str, str], how: str, said: Identity | Unknown) -> None:
+def test_each_reply_gives_its_result(bench: tuple[Lab, str, str], how: str, said: Identity | Unknown) -> None:
     """Each reply gives its result in time, and only one request is sent."""
     began = time.monotonic()
     learned, received = served(bench, how)
@@ -77,8 +77,8 @@ def test_what_answers(bench: tuple[Lab, str, str], how: str, said: Identity | Un
         pytest.param(DEVICE_IP, DEVICE_IP, "the system says: Cannot assign requested address", id="not our address"),
     ],
 )
-def test_what_cannot_be_asked(bench: tuple[Lab, str, str], source: int, target: int, why: str) -> None:
-    """Each obstacle gives a reason, not an error."""
+def test_each_obstacle_gives_a_reason(bench: tuple[Lab, str, str], source: int, target: int, why: str) -> None:
+    """Each obstacle gives a reason and raises no error."""
     lab, station, _ = bench
     with lab.inside(station):
         assert ask_modbus("eth0", source, target, 0.3) == Unknown(why)
@@ -86,7 +86,7 @@ def test_what_cannot_be_asked(bench: tuple[Lab, str, str], source: int, target: 
 
 
 @pytest.mark.lab
-def test_who_was_reached(bench: tuple[Lab, str, str]) -> None:
+def test_the_mac_of_the_connection_is_known(bench: tuple[Lab, str, str]) -> None:
     """The neighbour table has the MAC that the connection went to."""
     served(bench, "answer")
     lab, station, _ = bench

@@ -1,4 +1,4 @@
-"""Each readiness check by a table of facts, and the command on a real kernel."""
+"""Tests of each readiness check with a table of facts, and of the command on a real kernel."""
 
 from __future__ import annotations
 
@@ -97,14 +97,15 @@ FINE = Facts(
 
 
 def told(facts: Facts, *levels: Level) -> list[ReadinessCheck]:
-    """The lines of these levels; by default those that are not `ok`, without the note about suspend, which is always
-    there."""
+    """Return the lines of these levels; by default those that are not `ok`, without the note about suspend, which is
+    always present.
+    """
     wanted = levels or (Level.FIX, Level.NOTE)
     return [line for line in judge(facts) if line.level in wanted and line.about != "suspend"]
 
 
 def test_all_is_well() -> None:
-    """Fourteen subjects are checked, each is fine, and the sum says so."""
+    """Fourteen subjects are checked, each is `ok`, and the summary says so."""
     lines = judge(FINE)
     assert [line.about for line in lines] == [
         *("interface", "right", "address", "own address", "other interface"),
@@ -270,8 +271,8 @@ NO_STATION = replace(AIM, nets=(replace(LINE, station=None),), stations=frozense
         ),
     ],
 )
-def test_one_thing_is_wrong(changes: dict[str, Any], level: str, about: str, what: str, do: str) -> None:
-    """The check for it is not `ok`, and says what is wrong and what to do."""
+def test_one_fault_is_found(changes: dict[str, Any], level: str, about: str, what: str, do: str) -> None:
+    """The check of the fault is not `ok`, and says what is wrong and what to do."""
     lines = told(replace(FINE, **changes))
     wrong = [line for line in lines if line.about == about]
     assert [(str(line.level), line.about) for line in wrong] == [(level, about)]
@@ -298,15 +299,15 @@ def test_one_thing_is_wrong(changes: dict[str, Any], level: str, about: str, wha
         ),
     ],
 )
-def test_what_is_no_trouble(changes: dict[str, Any], about: str, what: str) -> None:
+def test_facts_without_a_fault(changes: dict[str, Any], about: str, what: str) -> None:
     """These facts need no action."""
     facts = replace(FINE, **changes)
     assert told(facts) == []
     assert any(line.about == about and what in line.what for line in judge(facts))
 
 
-def test_only_the_subnets_of_the_ports_asked_for_are_looked_at() -> None:
-    """A subnet without a station is no fault if none of its ports is asked for."""
+def test_only_subnets_of_the_ports_to_prove_are_checked() -> None:
+    """A subnet without a station is no fault if the run proves none of its ports."""
     far = Target(
         interface="far/cpu",
         port="1",
@@ -322,8 +323,8 @@ def test_only_the_subnets_of_the_ports_asked_for_are_looked_at() -> None:
     assert [line.about for line in everything] == ["address"]
 
 
-def test_what_is_always_said() -> None:
-    """The pace against ARP inspection, and what a suspend costs; neither is something to fix."""
+def test_lines_that_are_always_present() -> None:
+    """The pace compared with ARP inspection and the effect of a suspend are always listed, and never as `fix`."""
     lines = {line.about: line for line in judge(FINE)}
     assert f"at most {Pace().broadcast:g} broadcasts a second" in lines["pace"].what
     assert "15 ARP packets a second" in lines["pace"].what
@@ -339,14 +340,14 @@ def test_hostile_names_are_harmless() -> None:
     assert "\u202e" not in text
 
 
-def test_the_demo_plan_can_be_looked_at() -> None:
+def test_the_demo_plan_is_ready() -> None:
     """In the corrected demo plan every subnet has a station address to borrow."""
     facts = replace(FINE, aim=scope_of(read_plan(Path("plans/tarn-hollow-mended"))), routes=())
     assert {line.about for line in told(facts, Level.FIX)} == set()
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="the kernel is asked by adjtimex(2), which is Linux's")
-def test_the_clock_is_asked_without_setting_it() -> None:
+def test_the_clock_is_read_without_setting_it() -> None:
     """The system's own tool, if it can tell, gives the same answer."""
     tool = shutil.which("timedatectl")
     assert synchronised() in (True, False)
@@ -389,8 +390,10 @@ def laptop(field_lab: Lab) -> tuple[Lab, str]:
 
 @pytest.mark.lab
 def test_ready_and_then_not(laptop: tuple[Lab, str], tmp_path: Path) -> None:
-    """First everything is ready; then a VPN, an overlapping interface and a planned address appear, and the cable is
-    pulled."""
+    """At first everything is ready.
+
+    Then a VPN, an overlapping interface and a planned address appear, and the cable is pulled.
+    """
     lab, station = laptop
     code, said, _ = asked(lab, station, tmp_path, "-i", "eth0")
     assert (code, levels(said), said["ready"]) == (0, {}, True)
@@ -422,7 +425,7 @@ def test_it_sends_nothing(laptop: tuple[Lab, str], tmp_path: Path) -> None:
 
 
 @pytest.mark.lab
-def test_no_right(laptop: tuple[Lab, str], tmp_path: Path) -> None:
+def test_a_missing_right_has_its_remedy(laptop: tuple[Lab, str], tmp_path: Path) -> None:
     """Without CAP_NET_RAW the check says how to get it."""
     lab, station = laptop
     code, said, _ = asked(lab, station, tmp_path, "-i", "eth0", user="none")

@@ -1,4 +1,6 @@
-"""Planned addresses that this computer itself has: found on every interface, and refused before any frame is sent."""
+"""Tests of planned addresses that this computer has itself: found on every interface, and refused before the first
+frame.
+"""
 
 from __future__ import annotations
 
@@ -15,8 +17,8 @@ from tests.lab.netns import Lab
 PLANNED = {ip("192.0.2.20"): "alpha/cpu", ip("192.0.2.21"): "beta/cpu"}
 
 
-def test_every_interface_is_looked_at() -> None:
-    """Also one that is switched off, one without cable, and the loopback."""
+def test_every_interface_is_checked() -> None:
+    """Interfaces that are off, without a cable, or the loopback are checked too."""
     off = interface("wlan0", 3, "198.51.100.1/24", "192.0.2.20/24", up=False, carrier=False)
     loopback = interface("lo", 1, "127.0.0.1/8", "192.0.2.21/32", ethernet=False, loopback=True)
     held = planned_addresses_held([interface("eth0", 2, "192.0.2.1/24"), off, loopback], PLANNED)
@@ -32,7 +34,7 @@ def test_nothing_is_refused_without_a_planned_address() -> None:
 
 
 def test_each_address_is_a_problem_of_its_own() -> None:
-    """The exit code is that of an interface which cannot be used."""
+    """Each address is a problem of its own, and the exit code is that of an interface that cannot be used."""
     with pytest.raises(LinkError) as caught:
         demand_no_planned_address([interface("eth1", 3, "192.0.2.20/24", "192.0.2.21/24")], PLANNED)
     assert len(caught.value.problems) == 2

@@ -1,4 +1,4 @@
-"""A sweep asks each address once, keeps the pace, and keeps every answer."""
+"""Tests that a sweep asks each address once, keeps the pace, and keeps every answer."""
 
 from __future__ import annotations
 
@@ -87,9 +87,11 @@ def test_each_address_is_asked_once_by_a_frame_that_scapy_reads() -> None:
     assert {len(frame) for _, frame in wire.sent} == {60}
 
 
-def test_all_answers_are_kept_and_what_is_none_is_not() -> None:
-    """Two owners are returned, each once with its first time; strangers, group MACs, other adapters and noise are
-    not."""
+def test_only_answers_are_kept_and_all_of_them() -> None:
+    """Two owners are returned, each once with its first time.
+
+    Strangers, group MACs, other adapters and noise are not.
+    """
     strange = arp_to_wire(Arp(STATION, GROUP, 2, GROUP, NET + 2, STATION, STATION_IP))
     wire = Wire(
         {
@@ -110,7 +112,7 @@ def test_all_answers_are_kept_and_what_is_none_is_not() -> None:
 
 
 def test_what_was_heard_before_the_cable_came_out_is_kept() -> None:
-    """Without carrier the sweep ends; the exception has the answers so far and the number of addresses asked."""
+    """Without carrier the sweep ends. The exception has the answers so far and the number of addresses asked."""
     wire = Wire({NET: [(0.01, says(DEVICE, NET))]}, [Carrier(102.0, 0, False)])
     with pytest.raises(SweepEnded) as caught:
         sweep(wire, range(NET, NET + 1000), 1.0, STATION_IP, pace=50.0)
@@ -121,7 +123,7 @@ def test_what_was_heard_before_the_cable_came_out_is_kept() -> None:
     assert len(wire.sent) == pytest.approx(caught.value.asked, abs=1)
 
 
-def test_a_flood_of_owners_stays_small() -> None:
+def test_a_flood_of_owners_fills_no_memory() -> None:
     """At most sixteen MACs are kept for an address, however many reply for it."""
     wire = Wire({NET: [(0.1 + n / 1000, says(DEVICE + n, NET)) for n in range(200)]})
     assert len(sweep(wire, [NET], 1.0, STATION_IP)[NET]) == 16
@@ -144,8 +146,8 @@ def test_the_pace_is_kept(pace: float) -> None:
 
 
 @pytest.mark.lab
-def test_none_is_missed_on_a_real_kernel(lab: Lab) -> None:  # noqa: F811
-    """In a /24 at full speed all hosts are found, with a duplicate address, and nothing else."""
+def test_no_host_is_missed_on_a_real_kernel(lab: Lab) -> None:  # noqa: F811
+    """In a /24 at full speed all hosts are found, with a duplicate address, and no other."""
     station, far = lab.namespace("station"), lab.namespace("far")
     lab.veth((station, "eth0"), (far, "eth0"), macs=("00-00-5E-00-53-01", "00-00-5E-00-53-FE"))
     many = {"address": "198.18.0.64", "mac": "00-00-5E-00-53-40", "count": 64}
@@ -170,7 +172,7 @@ class Refusing(Wire):
 
 
 def test_a_request_that_did_not_leave_is_sent_again() -> None:
-    """The queue was full for a moment: every address is asked once all the same."""
+    """The queue is full for a moment, and every address is still asked once."""
     wire = Refusing({NET + 3: [(0.1, says(DEVICE, NET + 3))]}, range(3, 5))
     assert set(sweep(wire, range(NET, NET + 10), 1.0, STATION_IP)) == {NET + 3}
     asked = [arp.target_ip for _, frame in wire.sent if (arp := arp_from_wire(frame))]
@@ -178,21 +180,21 @@ def test_a_request_that_did_not_leave_is_sent_again() -> None:
 
 
 def test_requests_that_never_leave_end_the_sweep() -> None:
-    """An address that was not asked must not count as silent."""
+    """The sweep ends, because an address that was not asked must not count as silent."""
     with pytest.raises(SweepEnded, match="did not send") as caught:
         sweep(Refusing({}, range(200, 10_000)), range(NET, NET + 1000), 1.0, STATION_IP)
     assert caught.value.asked <= 200
 
 
 def test_a_suspend_ends_the_sweep() -> None:
-    """Nothing was heard while the computer was suspended."""
+    """The sweep ends, because no reply was heard while the computer was suspended."""
     wire = Wire({}, [Suspended(100.5, 60.0)])
     with pytest.raises(SweepEnded, match="suspended"):
         sweep(wire, range(NET, NET + 100), 1.0, STATION_IP)
 
 
 def test_dropped_frames_are_counted_on_the_adapter_that_is_swept() -> None:
-    """Replies may have been among them."""
+    """Only frames dropped on the swept adapter count: they may have contained replies."""
     result = SweepResult()
     sweep(Wire({}, [Lost(100.1, 0, 7), Lost(100.2, 1, 9), Lost(100.3, 0, 1)]), [NET], 1.0, STATION_IP, into=result)
     assert result.dropped == 8

@@ -1,4 +1,4 @@
-"""A sweep as a survey: rounds, owners and proxy ARP, the covered prefixes, and the file that a plan reads."""
+"""Tests of a sweep as a survey: rounds, owners and proxy ARP, the covered prefixes, and the file that a plan reads."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ def swept(wire: Segment, sender: int = STATION_IP, rounds: int = 2, planned: fro
 
 
 def test_owners_are_listed_and_all_of_it_is_covered() -> None:
-    """Two owners are listed, an address with a lost reply is asked again, and the whole prefix is covered."""
+    """Two owners are listed, an address whose reply was lost is asked again, and the whole prefix is covered."""
     work = swept(Segment({BASE + 20: [DEVICE], BASE + 30: [DEVICE + 1, DEVICE + 2]}, loses=1))
     found = work.findings(DAY, 3.0)
     assert [(quad(host.address), host.mac) for host in found.hosts] == [
@@ -71,8 +71,11 @@ def test_owners_are_listed_and_all_of_it_is_covered() -> None:
     assert found.relays == ()
 
 
-def test_proxy_arp_is_told_from_owners() -> None:
-    """A router answers for other addresses only if the request has a sender (RFC 1027); these are not hosts."""
+def test_proxy_arp_is_not_listed_as_an_owner() -> None:
+    """A router answers for other addresses only if the request has a sender (RFC 1027).
+
+    These addresses are not hosts.
+    """
     work = swept(Segment({BASE + 2: [ROUTER], BASE + 20: [DEVICE]}, relayed=range(BASE + 33, BASE + 63)))
     found = work.findings(DAY, 3.0)
     assert [(quad(host.address), host.mac) for host in found.hosts] == [("192.0.2.2", ROUTER), ("192.0.2.20", DEVICE)]
@@ -85,14 +88,14 @@ def test_proxy_arp_is_told_from_owners() -> None:
 
 
 def test_a_device_with_several_addresses_is_no_proxy() -> None:
-    """It answers requests without a sender too (RFC 5227 section 2.1.1), so it owns all of them."""
+    """A device that also answers requests without a sender owns all its addresses (RFC 5227 section 2.1.1)."""
     work = swept(Segment({BASE + n: [DEVICE] for n in (20, 21, 22)}))
     found = work.findings(DAY, 3.0)
     assert found.relays == ()
     assert len(found.hosts) == 3
 
 
-def test_our_own_address_is_not_asked_and_is_said() -> None:
+def test_our_own_address_is_not_asked_and_a_note_says_so() -> None:
     """A request for the own address would look like a conflict (RFC 5227)."""
     wire = Segment({})
     found = swept(wire).findings(DAY, 3.0)
@@ -110,7 +113,7 @@ def test_planned_addresses_are_not_asked_without_a_sender() -> None:
 
 
 def test_a_cable_that_comes_out_covers_only_what_was_asked() -> None:
-    """The list is marked incomplete, and the survey covers no more than was asked."""
+    """The list is marked as incomplete, and the survey covers only the addresses that were asked."""
     wire = Segment({BASE + 2: [DEVICE]})
     wire._coming.append(Carrier(100.05, 0, False))
     work = Sweeping(wire, NET, STATION_IP, 100.0)
@@ -123,7 +126,7 @@ def test_a_cable_that_comes_out_covers_only_what_was_asked() -> None:
 
 
 @pytest.mark.parametrize("asked", [5, 11, 40, 62])
-def test_an_interrupted_sweep_covers_whom_it_waited_for(asked: int) -> None:
+def test_an_interrupted_sweep_covers_no_address_that_may_still_answer(asked: int) -> None:
     """Addresses that were asked in the last second may still answer, so they are not covered."""
     work = Sweeping(Segment({}), NET, STATION_IP, 10.0)
 
@@ -141,7 +144,7 @@ def test_an_interrupted_sweep_covers_whom_it_waited_for(asked: int) -> None:
 
 @pytest.mark.parametrize("width", [80, 140])
 def test_the_table_fits_the_terminal(width: int) -> None:
-    """Addresses and MACs are never broken; the other columns wrap."""
+    """Addresses and MACs are not broken; the other columns wrap."""
     found = swept(Segment({BASE + 20: [DEVICE], BASE + 30: [DEVICE + 1]})).findings(DAY, 3.0)
     words = "planned for a device with a long name; the plan gives its address to another"
     table = to_table(found, lambda mac: "a vendor with a name of many words", lambda host: words, width)
@@ -151,7 +154,7 @@ def test_the_table_fits_the_terminal(width: int) -> None:
 
 
 def test_what_this_computer_cannot_hear_is_not_covered() -> None:
-    """Its own address on another interface is not asked for and not covered; the note names the interface."""
+    """This computer's address on another interface is not asked and not covered, and the note names the interface."""
     wire = Segment({})
     work = Sweeping(wire, NET, STATION_IP, 500.0, elsewhere={BASE + 9: "wlan0", 0x0A000001: "wlan0"})
     work.run(lambda words, done, of: None)
@@ -165,7 +168,7 @@ def test_what_this_computer_cannot_hear_is_not_covered() -> None:
 
 
 def test_nothing_is_covered_if_frames_were_dropped() -> None:
-    """A reply may have been among them."""
+    """Nothing is covered, because the dropped frames may have contained a reply."""
     wire = Segment({BASE + 20: [DEVICE]})
     wire._coming.append(Lost(100.05, 0, 3))
     found = swept(wire).findings(DAY, 3.0)
@@ -176,7 +179,7 @@ def test_nothing_is_covered_if_frames_were_dropped() -> None:
 
 @given(st.sets(st.integers(0, 255), max_size=60))
 def test_prefixes_hold_exactly_what_was_asked(gaps: set[int]) -> None:
-    """The prefixes equal netaddr's set of the addresses."""
+    """The prefixes contain exactly the addresses asked, by netaddr's sets."""
     spans, low = [], 0
     for gap in [*sorted(gaps), 256]:
         spans += [(BASE + low, BASE + gap - 1)] if low < gap else []
@@ -196,7 +199,7 @@ def test_prefixes_hold_exactly_what_was_asked(gaps: set[int]) -> None:
     ],
 )
 def test_prefixes_that_are_not_swept(text: str, really: bool, told: str) -> None:
-    """Each message says what is expected instead."""
+    """Each message says what was expected instead."""
     with pytest.raises(UsageError, match=told):
         prefix_to_sweep(text, really)
 
@@ -208,7 +211,7 @@ def test_which_prefixes_are_swept() -> None:
 
 
 def test_the_sender_is_ours_inside_or_around() -> None:
-    """An address inside the prefix is preferred to one of a subnet around it; other addresses are not used."""
+    """An address inside the prefix comes before one of a subnet around it. Other addresses are not used."""
     prefix = Prefix.from_text("192.0.2.64/26")
     assert sender_for(Adapter("eth0", STATION, ((BASE + 1, 24), (BASE + 70, 26))), prefix) == BASE + 70
     assert sender_for(Adapter("eth0", STATION, ((BASE + 1, 24),)), prefix) == BASE + 1
@@ -216,7 +219,10 @@ def test_the_sender_is_ours_inside_or_around() -> None:
 
 
 def test_an_address_is_borrowed_only_where_nobody_has_it() -> None:
-    """Three probes without a sender are sent (RFC 5227 section 2.1.1); an owner is named."""
+    """Three probes without a sender are sent (RFC 5227 section 2.1.1).
+
+    If a host has the address, the error names it.
+    """
     wire = Segment({})
     claim(wire, BASE + 9)
     assert [(arp.sender_ip, arp.target_ip) for _, frame in wire.sent if (arp := arp_from_wire(frame))] == [
@@ -227,7 +233,7 @@ def test_an_address_is_borrowed_only_where_nobody_has_it() -> None:
 
 
 def test_the_file_is_a_survey(tmp_path: Path) -> None:
-    """A plan with the printed entry reads the hosts and the covered prefixes back."""
+    """The printed entry in a plan reads the hosts and the covered prefixes back."""
     found = swept(Segment({BASE + 20: [DEVICE], BASE + 30: [DEVICE + 1]})).findings(DAY, 3.0)
     file = tmp_path / "site-hosts.csv"
     file.write_text(to_csv(found), "utf-8")

@@ -1,4 +1,4 @@
-"""Tests of the counts of one address against a plain count over the same probes, and of the phase of a sighting."""
+"""Tests of the tallies of one address against a plain count of its probes, and of the phase of a sighting."""
 
 from __future__ import annotations
 
@@ -53,9 +53,10 @@ def test_tally_is_a_plain_count(history: list[tuple[ProbeKind, bool]], since: fl
 
 
 @given(histories, st.integers(1, 5))
-def test_fallen_is_a_run_of_misses_beyond_luck(history: list[tuple[ProbeKind, bool]], least: int) -> None:
-    """An address has fallen silent when the misses since its last reply are improbable, given the replies before
-    them."""
+def test_fallen_means_misses_that_luck_does_not_explain(history: list[tuple[ProbeKind, bool]], least: int) -> None:
+    """An address has fallen silent if its misses in a row since the last reply are improbable after the earlier
+    replies.
+    """
     hits = [hit for _, hit in history]
     run = hits[::-1].index(True) if True in hits else len(hits)
     before, after = history[: len(history) - run], history[len(history) - run :]
@@ -86,7 +87,9 @@ def test_longest_gap(answers: str, gap: float) -> None:
 
 
 def test_a_watched_address_follows_a_new_device() -> None:
-    """A watched address is taken over by another MAC only after some seconds of silence, and never while under test."""
+    """Echo requests to a watched address go to another MAC only after some seconds of silence, and not while it is
+    under test.
+    """
     for urgent, after, follows in ((False, 1.0, False), (False, REPLACED + 1, True), (True, REPLACED + 1, False)):
         entry = state_with([(ProbeKind.ARP, True)])
         entry.urgent = urgent
@@ -126,7 +129,9 @@ def case() -> PortState:
     ids=str,
 )  # fmt: skip
 def test_phase_of_a_sighting(mac: int, at: int, phase: Phase | None) -> None:
-    """A sighting belongs to the phase of its request: in until 10, out until 23; the cable is asked for again at 20."""
+    """A sighting belongs to the phase of its request: `in` until 10 s, `out` until 23 s; the cable is asked back at 20
+    s.
+    """
     made = case()
     made.pull = Pull(9.0)
     made.away, made.back_from = [[6.0, 8.0], [10.0, 23.0]], 23.0
@@ -135,7 +140,9 @@ def test_phase_of_a_sighting(mac: int, at: int, phase: Phase | None) -> None:
 
 
 def test_another_mac_where_the_device_never_returns() -> None:
-    """Another MAC belongs to phase out until the cable is asked for, and to phase back afterwards."""
+    """If the device does not return, another MAC belongs to phase out until the cable is asked back, and then to phase
+    back.
+    """
     made = case()
     made.pull = Pull(9.0)
     made.away, made.pull.plug_at = [[10.0, EVER]], 20.0
@@ -187,7 +194,7 @@ def test_a_control_must_answer_in_the_middle_of_the_silence(answered: list[float
 
 
 def test_the_gateway_counts_only_where_it_is_alone() -> None:
-    """The gateway is a control only where no other device answers."""
+    """The gateway is a control only if no other device answers."""
     made = case()
     made.pull, made.run.now = Pull(9.0), 19.0
     made.pull.counted_from = made.pull.silent_from = 10.0

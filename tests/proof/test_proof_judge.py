@@ -1,4 +1,6 @@
-"""Tests of the judge over the full product of observations, against an oracle that knows only the order of the rows."""
+"""Tests of the judge over the full product of observations, against an oracle that knows only the order of the
+verdicts.
+"""
 
 from __future__ import annotations
 
@@ -232,7 +234,7 @@ def test_wrong_settings_name_what_was_found_and_what_to_type() -> None:
 
 
 def test_wrong_settings_are_told_with_every_other_verdict() -> None:
-    """A port that is not proven for another reason names its wrong settings as well: no format shows the evidence."""
+    """A port with another verdict names its wrong settings as well, because no report format shows the evidence."""
     proof = judge(replace(SOUND, evidence=(("mask", "mask is /25, planned /20"),), answers_now=False), NAMES)
     assert proof.verdict == "not-back"
     assert "mask is /25, planned /20" in proof.why
@@ -247,9 +249,11 @@ def test_chain_on_a_direct_cable_needs_a_planned_mac() -> None:
     assert verdict(replace(chain, target=replace(TARGET, ports=2)), NAMES)[0] == "unsettled"
 
 
-def test_luck_takes_the_larger_figure_and_the_probes_looked_at() -> None:
-    """Luck takes the larger figure of ARP and echo, multiplies over silences, and counts the probes looked at where
-    the start is inferred."""
+def test_luck_is_the_larger_figure_and_counts_the_probes_searched() -> None:
+    """Luck is the larger figure of ARP and echo, multiplied over the silences.
+
+    If the start of a silence was inferred, it counts the probes among which the misses were searched for.
+    """
     asked = replace(SOUND, silences=(ASKED,))
     sound = asked.luck
     assert sound is not None
@@ -265,8 +269,9 @@ def test_luck_takes_the_larger_figure_and_the_probes_looked_at() -> None:
 
 
 def test_echo_alone_counts_where_the_operator_confirms_and_nothing_was_lost() -> None:
-    """With both movements confirmed and no loss in phase in, the figure is that of echo, and a note has both. With a
-    loss of either kind, without the operator, or without echo, the larger figure counts."""
+    """If both movements are confirmed and phase in lost nothing, the figure is that of echo, and a note has both
+    figures. After a loss of either kind, without the operator, or without echo, the larger figure counts.
+    """
     by_arp = replace(SOUND, silences=(ASKED,)).luck
     assert by_arp is not None
     assert SOUND.luck == pytest.approx(prod((0.5 + i) / (31 + i) for i in range(36)))

@@ -1,5 +1,6 @@
 """Tests of how a MAC is named: by the plan first, then by the survey; its vendor by netaddr's copy of the IEEE
-registry."""
+registry.
+"""
 
 from __future__ import annotations
 

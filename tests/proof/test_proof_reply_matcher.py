@@ -36,7 +36,7 @@ OWN, OTHER_OWN, ADDRESS, BORROWED = 0xC0000201, 0xC0000202, 0xC0000214, 0xC00002
 
 
 class Desk:
-    """A scheduler with one address that was just asked by ARP and by echo."""
+    """A scheduler with one address that has just been asked by ARP and by echo."""
 
     def __init__(self) -> None:
         adapters = (Adapter("x0", STATION, ((OWN, 24),)), Adapter("x1", STATION + 1, ((OTHER_OWN, 24),)))
@@ -165,7 +165,9 @@ def test_arp_replies_belong_to_the_newest_request() -> None:
 )
 def test_any_arp_of_the_address_is_heard(frame: bytes, how: str) -> None:
     """A MAC that sends ARP for the address is recorded as its owner, but only a reply to this station is an answer.
-    A reply may be broadcast: RFC 3927 section 2.5."""
+
+    A reply may be broadcast: RFC 3927 section 2.5.
+    """
     desk = Desk()
     heard = desk.hear(frame, 0.4)
     assert heard is not None
@@ -187,7 +189,7 @@ def test_own_frames_are_ignored() -> None:
 
 
 def test_an_arp_probe_is_heard_without_an_address() -> None:
-    """An ARP probe of RFC 5227 records its sender without an address, and marks the address as about to be used."""
+    """An ARP probe of RFC 5227 is recorded for its sender without an address, and marks its target as claimed."""
     desk = Desk()
     heard = desk.hear(arp_request(STRANGER, 0, ADDRESS), 0.4)
     assert heard is not None
@@ -207,8 +209,9 @@ def test_an_arp_probe_is_heard_without_an_address() -> None:
     ids=["announced", "answered", "asked for", "probed"],
 )
 def test_a_borrowed_address_is_defended(frame: bytes, conflict: bool) -> None:
-    """Another owner of a borrowed address is a conflict (RFC 5227 section 2.4); requests for it are answered
-    (section 2.5)."""
+    """Another owner of a borrowed address is a conflict (RFC 5227 section 2.4); requests for it are answered (section
+    2.5).
+    """
     desk = Desk()
     desk.scheduler.matcher.borrowed.add(BORROWED)
     desk.hear(frame, 0.4)

@@ -1,5 +1,4 @@
-"""Tests of the pace and the senders of probes; RFC 1122 section 2.3.2.1 allows one ARP request a second to one
-address."""
+"""Tests of the pace and the senders of probes: RFC 1122 section 2.3.2.1 allows one ARP request a second an address."""
 
 from __future__ import annotations
 
@@ -32,7 +31,8 @@ def scheduler(pace: Pace = PACE) -> ProbeScheduler:
 
 def run(made: ProbeScheduler, since: float, seconds: float, answer: bool = True, delay: float = 0.0) -> Sent:
     """Send what is due within *seconds*, each frame *delay* seconds late and each request answered after a millisecond;
-    return the frames sent."""
+    return the frames sent.
+    """
     sent: Sent = []
     now = since
     while now < since + seconds:
@@ -224,7 +224,8 @@ def test_every_run_has_its_own_token() -> None:
 @pytest.mark.parametrize("each", [0.5, 1.0, 2.0, 3.0, 5.0])
 def test_arp_and_echo_share_a_slow_pace(each: float, delay: float) -> None:
     """Where the pace is below the requested rates, ARP and echo each get at least 30 % of the frames, also if frames
-    leave a little late."""
+    leave a little late.
+    """
     made = scheduler(Pace(each=each))
     made.ask(made.entry(FIRST, "process"), 0.0, arp=1.01, echo=0.25, urgent=True)
     sent = run(made, 0.0, 60.0, delay=delay)

@@ -93,8 +93,10 @@ def sources(ran: Ran) -> set[int]:
     ],
 )  # fmt: skip
 def test_mask_and_gateway_are_evidence_of_a_proof(typed: str, gateway: str, mask: str, said: str) -> None:
-    """Mask and gateway are in the port's evidence, a wrong one is its verdict, and only free sources were used, at the
-    set pace."""
+    """Mask and gateway are evidence of the port.
+
+    A wrong one decides the verdict. Only free sources are used, at the set pace.
+    """
     ran = scene(typed, gateway).prove()
     assert ran.proof.verdict == ("wrong-settings" if "planned 192" in said else "proven")
     assert dict(ran.proof.evidence) == {"mask": mask, "gateway": said}
@@ -130,8 +132,7 @@ def at_inquiry(made: TypedScene, then: Callable[[], None]) -> None:
 
 
 def test_the_cable_comes_out_during_the_questions() -> None:
-    """If the cable comes out during the questions, mask and gateway are unknown and the proof continues in phase
-    out."""
+    """If the cable comes out during the questions, mask and gateway are unknown, and the proof goes on in phase out."""
     made = scene()
     at_inquiry(made, lambda: made.rig.plug(made.jacks["alpha/cpu"], False))
     ran = made.prove()
@@ -181,7 +182,7 @@ PLAIN = replace(ASKED, typed=False)
     ],
 )
 def test_lldp_tells_the_connector(port: str, said: str, direct: bool, verdict: str, connector: str) -> None:
-    """A second port is proven hands-free only where LLDP names it."""
+    """Hands-free, a second port is proven only if LLDP names it."""
     made = scene(settings=PLAIN)
     made.only = (f"alpha/cpu:{port}",)
     announcing(made, said, "alpha\x1b[31m")

@@ -1,5 +1,6 @@
 """Tests of mask and gateway by behaviour, with a device model in virtual time that uses the standard library's
-ipaddress."""
+ipaddress.
+"""
 
 from __future__ import annotations
 
@@ -62,7 +63,8 @@ def ask(
 
 def assert_limits(run: Bench, question: SettingsQuestion, began: float) -> None:
     """Assert the limits of every frame: a bounded number, a slow pace, an ARP probe first, free sources only, and no
-    reuse within seconds."""
+    reuse within seconds.
+    """
     probed: dict[int, float] = {}
     used: dict[int, float] = {}
     for at, frame in run.sent:
@@ -98,7 +100,7 @@ def test_every_length_is_found(length: int, gateway: bool) -> None:
 @pytest.mark.parametrize("gateway", ["10.62.20.49", ""], ids=["with gateway", "without"])
 @pytest.mark.parametrize("length", [28, 26, 24, 22, 16])
 def test_a_device_that_answered_nothing_before(length: int, gateway: str) -> None:
-    """A device that never answered this station, because its mask is too long, is found by sources near to it."""
+    """If a device never answered this station because its mask is too long, sources near to it find the mask."""
     device = Device(f"10.62.20.61/{length}", gateway)
     found, _ = ask(device, before=0, free=lambda one: one != ip("10.62.20.49"))
     assert found == (SettingsFound(length, ip(gateway)) if gateway else SettingsFound(length, none_set=True))
@@ -156,7 +158,7 @@ PLAIN = "192.0.2.20/24"
     ],
 )
 def test_an_ambiguous_device_gives_no_result(device: Device, planned: int, found: str) -> None:
-    """An ambiguous behaviour gives no length and no "none set", and the reason is given."""
+    """Ambiguous behaviour gives neither a length nor "none set", and the reason is given."""
     typed, _ = ask(device, planned)
     assert typed.length is None
     assert found in typed.mask_why
@@ -249,8 +251,9 @@ def test_a_second_address_is_no_source() -> None:
 def test_a_station_that_is_answered_is_on_link(
     device: str, free: Callable[[int], bool], typed: SettingsFound | None
 ) -> None:
-    """Where no free source is as near as the station, a reply to the station bounds the mask, if the rest is
-    certain."""
+    """If no free source is as near as the station, a reply to the station bounds the mask, provided that the rest is
+    certain.
+    """
     found, _ = ask(Device(device, "192.0.2.1"), 24, station="192.0.2.22", free=free)
     assert found == typed if typed else found.length is None
 

@@ -18,8 +18,7 @@ def log_beta(a: float, b: float) -> float:
 
 
 def by_beta(sent: int, answered: int, missed: int) -> float:
-    """Return B(k + 1/2, n - k + m + 1/2) / B(k + 1/2, n - k + 1/2): the Beta-binomial of m failures (textbook
-    formula)."""
+    """Return B(k + 1/2, n - k + m + 1/2) / B(k + 1/2, n - k + 1/2): the Beta-binomial of m failures (textbooks)."""
     k, f = answered + 0.5, sent - answered + 0.5
     return exp(log_beta(k, f + missed) - log_beta(k, f))
 

@@ -103,7 +103,8 @@ def test_a_port_that_cannot_be_probed_has_a_reason(tmp_path: Path, more: str, sa
 )
 def test_only_the_selected_ports_are_asked(tmp_path: Path, only: tuple[str, ...], subjects: list[str]) -> None:
     """The name of an interface selects all its ports; the order of the names is kept, and the other ports are still
-    watched."""
+    watched.
+    """
     found = scope(
         tmp_path,
         device("alpha", 'address = "192.0.2.20"\n  ports = ["1", "2"]'),
@@ -136,8 +137,9 @@ def test_only_with_an_unknown_subject(tmp_path: Path) -> None:
 def test_spare_addresses_belong_to_no_host(
     tmp_path: Path, hosts: tuple[str, ...], planned: str, spare: list[str]
 ) -> None:
-    """The spare addresses are the two highest usable ones that are not planned, not a site host's, not in a pool,
-    not reserved, not the gateway (.254) and not a station (.253)."""
+    """The spare addresses are the two highest usable ones that are not planned, not a site host's, not in a pool, not
+    reserved, not the gateway (.254) and not a station (.253).
+    """
     seen = tuple(SiteHostSeen(ip(host), None, "") for host in hosts)
     found = scope(tmp_path, device("alpha", f'address = "{planned}"'), hosts=seen)
     assert found.net("process").spare == tuple(map(ip, spare))

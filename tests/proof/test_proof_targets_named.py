@@ -1,4 +1,4 @@
-"""Tests of the words that name ports: `--only`, and what an operator types to choose the next port."""
+"""Tests of the words that name ports: values of `--only`, and the text by which the operator chooses the next port."""
 
 from __future__ import annotations
 
@@ -64,7 +64,7 @@ PORTS = (
     ],
 )
 def test_a_word_names_ports(word: str, expected: list[int]) -> None:
-    """A word names the ports of the first kind of name that it fits; addresses come last."""
+    """A word names the ports of the first kind of name that it matches; addresses come last."""
     assert [PORTS.index(port) for port in named(word, PORTS)] == expected
 
 
@@ -105,5 +105,5 @@ def test_an_unknown_word_is_refused_with_the_nearest_names(word: str, near: str)
     ],
 )  # fmt: skip
 def test_an_operator_may_type_a_number_or_a_part_of_a_name(text: str, expected: list[int]) -> None:
-    """A number counts the ports from 1; a part of a name or address names all ports that have it."""
+    """A number counts the ports from 1. A part of a name or an address names all ports that contain it."""
     assert [PORTS.index(port) for port in typed(text, PORTS)] == expected

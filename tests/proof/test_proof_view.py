@@ -1,4 +1,4 @@
-"""Tests of the seconds of silence that remain, against counting ahead with exact fractions."""
+"""Tests of the remaining seconds of a silence, against a count of further misses with exact fractions."""
 
 from __future__ import annotations
 
@@ -28,8 +28,9 @@ MAC = 0x00005E005314  # documentation MACs: RFC 7042 section 2.1.2
 
 
 def misses_to_come(seen: Tally, missed: int, tried: int, step: int, limit: float) -> int:
-    """Return how many more misses bring one kind of probe to the limit, by the posterior predictive in exact
-    fractions, one miss after another."""
+    """Return how many more misses bring one kind of probe to the limit, by the posterior predictive in exact fractions,
+    one miss after another.
+    """
     chance, misses, lost = Fraction(1), 0, seen.sent - seen.answered
     while seen.answered and misses < missed + MOST:
         more = misses - missed
@@ -83,12 +84,13 @@ def tallies(most: int) -> st.SearchStrategy[Tally]:
     silent=st.floats(0, 30),
     how=st.sampled_from(["inferred", "operator", "operator, restarted"]),
 )
-def test_the_rest_equals_counting_ahead(
+def test_the_remaining_seconds_equal_the_count_of_further_misses(
     arp: Tally, echo: Tally, missed: tuple[int, int], silent: float, how: str
 ) -> None:
-    """The rest is the maximum of the minimum silence, the time for the required requests, and the time for the
-    misses that each kind needs, only echo where nothing was lost; for an inferred start, every probe looked at
-    counts."""
+    """The remaining seconds are the largest of three times: the rest of the least silence, the time for the required
+    requests, and the time for the misses that each kind needs. Without loss only echo counts. If the start was
+    inferred, every searched probe counts.
+    """
     case = case_of(arp, echo, missed, silent, how.split(",")[0])
     pull = case.pull
     assert pull is not None
@@ -106,14 +108,14 @@ def test_the_rest_equals_counting_ahead(
 
 
 def test_zero_seconds_remain_once_the_silence_suffices() -> None:
-    """Zero seconds remain exactly when the silence of the port suffices."""
+    """Zero seconds remain if and only if the silence of the port is evidence."""
     for arps in range(9):
         case = case_of(Tally(8, 8), Tally(30, 30), (arps, 4 * arps), 1.01 * arps, "operator")
         assert (seconds_to_hold(case) == 0.0) == case.silent_enough(), arps
 
 
 def test_with_carrier_only_the_least_silence_counts() -> None:
-    """With carrier, no requests are sent, and only the minimum silence counts."""
+    """With carrier as evidence no requests are sent, and only the least silence counts."""
     left = [
         seconds_to_hold(case_of(Tally(8, 8), Tally(30, 30), (0, 0), since, "carrier", 10.0)) for since in (1.0, 11.0)
     ]
@@ -121,8 +123,10 @@ def test_with_carrier_only_the_least_silence_counts() -> None:
 
 
 def test_a_reason_stays_as_long_as_its_request() -> None:
-    """The reason of a request that stands is still shown minutes later; without a request it ends, and a warning that
-    is no longer renewed ends within seconds."""
+    """The reason of an open request is still shown minutes later.
+
+    It ends with the request. A warning that is not renewed ends within seconds.
+    """
     pace = Pace(total=500.0, each=5.0)
     scheduler = ProbeScheduler([Adapter("eth0", MAC, ())], True, pace, Random(1))
     run = RunState(Scope(targets=(), asked=(), nets=()), RunOptions(), scheduler, Random(1))

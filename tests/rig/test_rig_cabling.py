@@ -1,4 +1,6 @@
-"""Tests of the cables between two ports: what goes where, and that nothing is left out before the next port."""
+"""Tests of the cables between two ports: the instructions for a move, and that no cable is left out before the next
+port.
+"""
 
 from __future__ import annotations
 
@@ -16,8 +18,11 @@ PATIENCE = 20.0
 
 
 def chain(*only: str, puts_back: bool = True) -> Scene:
-    """Return gamma behind the second port of alpha, and beta on the switch. The technician unplugs gamma for the second
-    port, and connects it when the cabling is to be as drawn, or only says so; he stops the run if it lasts too long."""
+    """Return a plant with gamma behind the second port of alpha, and beta on the switch.
+
+    For the second port the technician unplugs gamma. When the cabling must be put back, he connects gamma, or only
+    presses Enter. He stops the run if it lasts too long.
+    """
     scene = Scene(options=RunOptions(patience=PATIENCE), only=only or ("alpha/cpu:1", "alpha/cpu:2", "beta/cpu:1"))
     alpha = scene.add("alpha/cpu", 20, ports=2)
     gamma = scene.add("gamma/cpu", 22, behind="alpha/cpu:2")
@@ -46,8 +51,10 @@ def said(ran: Ran, *actions: Action) -> list[str]:
 
 
 def test_the_second_port_and_the_way_back_say_what_goes_where() -> None:
-    """Before the second port the screen says what is unplugged and which cable moves; after it, before the next device,
-    how the cabling is put back as drawn."""
+    """Before the second port the screen says what to unplug and which cable to move.
+
+    After it, before the next device, the screen says how to put the cabling back.
+    """
     ran = chain().prove()
     assert said(ran, Action.MOVE) == [
         "Unplug gamma/cpu from port 2. Move the cable from port 1 to alpha/cpu:2 and plug it in, then press Enter"
@@ -60,8 +67,8 @@ def test_the_second_port_and_the_way_back_say_what_goes_where() -> None:
     assert order == [What.BEGIN, What.BEGIN, What.DO, What.BEGIN]
 
 
-def test_at_the_end_the_cabling_is_a_note_that_nobody_waits_for() -> None:
-    """After the last port the run ends at once, and says how the cabling is put back."""
+def test_the_run_ends_with_a_note_about_the_cabling() -> None:
+    """After the last port the run ends at once, and a note says how to put the cabling back."""
     ran = chain("alpha/cpu:1", "alpha/cpu:2").prove()
     notes = [event.text for event in ran.log if event.what is What.NOTE]
     assert notes == [
@@ -72,7 +79,7 @@ def test_at_the_end_the_cabling_is_a_note_that_nobody_waits_for() -> None:
 
 
 def left_out(scene: Scene, back_after: float) -> Watcher:
-    """Prove alpha and then beta, while gamma's cable is pulled and put back after some seconds; 0 for never."""
+    """Prove alpha and then beta. Gamma's cable is pulled meanwhile and put back after some seconds; 0 means never."""
     scene.options = RunOptions(patience=PATIENCE)
     scene.add("alpha/cpu", 20)
     scene.add("gamma/cpu", 22)
@@ -103,7 +110,7 @@ def asks(run: Watcher) -> float:
 
 
 def test_no_next_port_until_cables_are_back() -> None:
-    """A device that fell silent is asked back by name and port; the next port begins once it answers."""
+    """A device that fell silent is asked back by name and port. The next port begins once it answers."""
     run = left_out(Scene(), 8.0)
     screen = next(screen for _, screen in run.screens if screen.word is Word.PUT_BACK)
     assert (screen.port, screen.address) == ("gamma/cpu:1", "192.0.2.22")
@@ -114,7 +121,7 @@ def test_no_next_port_until_cables_are_back() -> None:
 
 @pytest.mark.parametrize("key", [Key.ENTER, Key.SKIP])
 def test_a_key_goes_on_without_a_cable(key: Key) -> None:
-    """Enter or `s` goes on without the device; it stays among what is still out, and is not asked for again."""
+    """Enter or `s` goes on without the device. The screen still names it as out, and does not ask for it again."""
     scene = Scene()
     tell = scene.hand.told
 
@@ -130,23 +137,25 @@ def test_a_key_goes_on_without_a_cable(key: Key) -> None:
     assert run.words().count("PUT BACK restore") == 1
 
 
-def test_nobody_waits_for_ever() -> None:
-    """Where the cable is not put back and no key is pressed, the run goes on after three times the patience."""
+def test_the_run_waits_three_times_the_patience_for_a_cable() -> None:
+    """If the cable is not put back and no key is pressed, the run goes on after three times the patience."""
     run = left_out(Scene(), 0.0)
     assert 3 * PATIENCE - 0.5 <= begins(run) - asks(run) < 3 * PATIENCE + 2.0
     assert run.board.proofs["beta/cpu:1"].verdict == "proven"
 
 
 def test_an_earlier_outage_does_not_hide_that_a_device_is_out() -> None:
-    """A device that was out with the port before it, and is left out, is asked for all the same."""
+    """A device that was out during the last port is still asked back if its cable is out again."""
     asked = said(chain(puts_back=False).prove(), Action.RESTORE)
     assert len(asked) == 2
     assert asked[1].startswith("Plug the cable of gamma/cpu:1 in again: 192.0.2.22 is still out")
 
 
-def test_what_hangs_behind_the_port_under_test_is_not_missed() -> None:
-    """A device that the plan puts behind the port falls silent with it: it is not missed, neither while the cable is
-    out nor while it is unplugged for the second connector."""
+def test_a_device_behind_the_port_under_test_is_not_asked_back() -> None:
+    """A device that the plan attaches behind the port falls silent together with it.
+
+    It is not asked back, neither while the cable is out nor while it is unplugged for the second connector.
+    """
     scene = chain()
     run = watched(scene)
     missed = [at for at, screen in run.screens if screen.out and screen.word is not Word.PUT_BACK]
@@ -155,8 +164,11 @@ def test_what_hangs_behind_the_port_under_test_is_not_missed() -> None:
 
 
 def test_after_a_swap_the_cable_that_was_pulled_is_asked_back() -> None:
-    """Where the addresses of two devices are exchanged, the cable of the port that was asked for is out, although the
-    other address is silent: it is asked back by the port that was asked for."""
+    """Two devices have each other's addresses.
+
+    The cable of the requested port is out, although the other address is silent. The run asks for this cable by the
+    name of the requested port.
+    """
     scene = Scene(options=RunOptions(patience=PATIENCE), only=("alpha/cpu:1", "gamma/cpu:1"))
     scene.add("alpha/cpu", 20)
     scene.add("gamma/cpu", 22)

@@ -1,4 +1,5 @@
-"""Tests of days on which people work side by side: other cables come out, cables are mistaken, pulls are too short.
+"""Tests of days on which several people work at the plant: other cables come out, cables are mistaken, pulls are too
+short.
 
 Each situation is common in the trade (common practice, no source) or was seen on real kernels.
 """
@@ -46,8 +47,10 @@ def row(many: int = 4, keys: bool = True) -> Scene:
 @pytest.mark.parametrize("keys", [True, False], ids=["keys", "hands-free"])
 @pytest.mark.parametrize("after", [3.5, 5.0, 8.0])
 def test_a_device_that_drops_during_the_silence_does_not_spoil_it(keys: bool, after: float) -> None:
-    """Another device is switched off some seconds after the pull and stays off: the others show that the switch works,
-    so that the port is proven at once."""
+    """Another device is switched off some seconds after the pull and stays off.
+
+    The other devices show that the switch works, so the port is proven at once.
+    """
     scene = row(keys=keys)
     when(scene, Action.PULL, partial(setattr, scene.devices["d21/lan"], "dead", True), scene.hand.hand + after)
     ran = scene.prove()
@@ -57,8 +60,11 @@ def test_a_device_that_drops_during_the_silence_does_not_spoil_it(keys: bool, af
 
 
 def test_a_device_that_drops_with_it_once_makes_the_phase_repeat() -> None:
-    """Another device falls silent at the same moment, once: the phase is repeated by itself, and the port is proven.
-    The sentence has both readings and does not propose to change the plan."""
+    """Another device falls silent at the same moment, once.
+
+    The phase is repeated without a key, and the port is proven. The warning names both possible causes and does not
+    propose to change the plan.
+    """
     scene = row()
     scene.hand.hand = 1.0
     fell: list[float] = []
@@ -132,7 +138,7 @@ class Laptops:
 
 
 class SharedLink:
-    """A link of one of several stations on a bench."""
+    """The link of one of several stations on a bench."""
 
     kind, hears_all, overhears = "rig", True, False
 
@@ -145,7 +151,7 @@ class SharedLink:
         link = self
 
         class Receiver(VirtualDevice):
-            """Takes every frame that reaches this station."""
+            """Receives every frame that reaches this station."""
 
             def hear(self, jack: Jack, frame: bytes) -> None:
                 """Keep the frame for the laptop."""
@@ -173,7 +179,7 @@ class SharedLink:
         return list(news)
 
     def receive(self, until: float) -> list[object]:
-        """Return nothing: the bench's time is moved by whoever runs all laptops."""
+        """Return nothing: the test that runs all laptops moves the time of the bench."""
         return []
 
 
@@ -191,8 +197,11 @@ def test_two_laptops_that_pull_one_second_apart_prove_all_four_ports(seed: int) 
 
 @pytest.mark.parametrize("enter", [True, False], ids=["Enter", "no key"])
 def test_a_swap_ends_by_itself_and_its_partner_is_not_silent(enter: bool) -> None:
-    """Two devices have each other's addresses. The run ends each port within 45 s of its request, with few sounds, asks
-    for the pulled cable back, and the partner is swapped too."""
+    """Two devices have each other's addresses.
+
+    The run ends each port within 45 s of its request, with few sounds, and asks for the pulled cable back. The other
+    port is `swapped` too.
+    """
     scene = keyed(swapped(False))
     scene.hand.confirms = False
     scene.only = ("alpha/cpu:1", "beta/cpu:1")
@@ -211,9 +220,10 @@ def test_a_swap_ends_by_itself_and_its_partner_is_not_silent(enter: bool) -> Non
 
 
 def test_a_swap_of_the_first_port_ends_although_little_was_heard_before() -> None:
-    """At the first port the other address was asked only a few times before its cable is pulled, so that its silence is
-    certain only after more than eight seconds. The run waits for that and asks for no second pull and no second Enter;
-    the pulled cable is asked back."""
+    """At the first port the other address was asked only a few times before its cable is pulled, so its silence is
+    certain only after more than eight seconds. The run waits for that and asks for no second pull and no second Enter.
+    The pulled cable is asked back.
+    """
     scene = keyed(swapped(False))
     scene.hand.hand, scene.hand.confirms = 0.3, False
     scene.hand.jacks["alpha/cpu:1"] = scene.jacks["alpha/cpu"]
@@ -227,10 +237,13 @@ def test_a_swap_of_the_first_port_ends_although_little_was_heard_before() -> Non
 
 @pytest.mark.parametrize("seed", [2, 3, 5])
 @pytest.mark.parametrize("enter", [False, True], ids=["no key", "Enter"])
-def test_a_silence_long_after_the_operators_word_needs_another(enter: bool, seed: int) -> None:
-    """Enter confirmed the pull of a wrong cable, whose device seems to have fallen silent; it loses replies, so that
-    this is not certain for long. The port answers for more than eight seconds; what silences it then is no consequence
-    of that Enter, and another one is asked for. The other device keeps the port from `proven` in both cases."""
+def test_a_silence_long_after_enter_needs_another_enter(enter: bool, seed: int) -> None:
+    """Enter confirmed the pull of a wrong cable.
+
+    Its device loses replies, so for a long time it is not certain that it fell silent. The port answers for more than
+    eight seconds. A silence after that is not a consequence of this Enter, and the run asks for another one. The other
+    device keeps the port from `proven` in both cases.
+    """
     acts = (Act(do=Do.RESTART, on=On.PULL, after=15.0, lasts=20.0),)
     again = (Act(do=Do.ENTER, on=On.PULL, after=18.0),) if enter else ()
     bench = Bench(
@@ -251,8 +264,11 @@ def test_a_silence_long_after_the_operators_word_needs_another(enter: bool, seed
 
 @pytest.mark.parametrize("seed", range(12))
 def test_every_silence_of_a_walk_shows_within_three_seconds(seed: int) -> None:
-    """Cables are pulled for drawn times, most of them too short, in any order. Each silence is shown as out within
-    three seconds of the pull; where it can count, with the seconds that are still needed."""
+    """Cables are pulled for random times, most of them too short, in any order.
+
+    Each silence is shown as out within three seconds of the pull; if it can count, the screen shows the seconds that
+    are still needed.
+    """
     random = Random(seed)
     many = random.choice((3, 12, 40))
     scene = row_of(many, lasts=400.0)
@@ -275,8 +291,9 @@ def test_every_silence_of_a_walk_shows_within_three_seconds(seed: int) -> None:
 
 
 def test_a_pull_after_one_that_was_too_short_is_proven_at_once() -> None:
-    """After a pull of four seconds the walk still sees new silences: a long pull ten seconds later is followed by the
-    second request within twenty seconds."""
+    """After a pull of four seconds the walk still detects new silences: ten seconds later a long pull is followed by
+    the second request within twenty seconds.
+    """
     scene = row_of(20, lasts=200.0)
     pull(scene, "d20/lan", 60.0, out=4.0)
     pull_first(scene, "d20/lan", 74.0)
@@ -291,7 +308,7 @@ def test_a_pull_after_one_that_was_too_short_is_proven_at_once() -> None:
 
 
 class Stopped(Technician):
-    """A technician whose computer stops for a minute while the cable is out: nothing is read or sent meanwhile."""
+    """A technician whose computer stops for a minute while the cable is out: no frame is read or sent meanwhile."""
 
     stops = True
 
@@ -312,9 +329,11 @@ class Stopped(Technician):
 
 
 @pytest.mark.parametrize("keys", [True, False], ids=["keys", "hands-free"])
-def test_a_gap_in_its_own_attention_is_named_and_nobody_fell_silent(keys: bool) -> None:
-    """A process that was stopped for a minute during the silence says so and repeats the phase; it does not say that
-    others fell silent together."""
+def test_a_stopped_process_repeats_the_phase_and_blames_no_device(keys: bool) -> None:
+    """The process is stopped for a minute during the silence.
+
+    The run says so and repeats the phase; it does not say that others fell silent together with the port.
+    """
     scene = row(keys=keys)
     scene.hand = Stopped(scene.rig, dict(scene.hand.jacks), confirms=keys)
     ran = scene.prove()
@@ -331,7 +350,7 @@ class Mover(Technician):
     """A technician who calls `at_move` at the request to move the cable, and otherwise obeys."""
 
     def told(self, event: Event) -> None:
-        """Do something else than what is asked for at the move."""
+        """Call `at_move` at the request to move the cable; else obey."""
         if event.action is Action.MOVE:
             self.log.append(event)
             self.at_move()
@@ -344,7 +363,7 @@ class Mover(Technician):
 
 
 def second_port(behind: bool = False) -> Scene:
-    """Return a plant in which both ports of a device are proven with keys; a panel hangs behind its second port."""
+    """Return a plant in which both ports of a device are proven with keys; a panel is behind its second port."""
     scene = Scene(options=RunOptions())
     scene.add("alpha/cpu", 20, ports=2)
     scene.add("beta/cpu", 21)
@@ -355,7 +374,7 @@ def second_port(behind: bool = False) -> Scene:
 
 
 def test_a_key_alone_does_not_prove_a_second_connector() -> None:
-    """Enter is pressed and nothing is moved; port 1 is pulled again. Port 2 is unsettled, and the reason says why."""
+    """Enter is pressed and no cable is moved; port 1 is pulled again. Port 2 is unsettled, and the reason says why."""
     scene = second_port()
     scene.hand = Mover(scene.rig, dict(scene.hand.jacks), confirms=True)
     ran = scene.prove()
@@ -368,7 +387,7 @@ def test_a_key_alone_does_not_prove_a_second_connector() -> None:
 
 
 def test_a_moved_cable_proves_the_second_connector() -> None:
-    """The cable is moved: the device is gone for a moment, and both ports are proven."""
+    """The cable is moved, so the device is silent for a moment, and both ports are proven."""
     ran = second_port().prove()
     assert verdicts(ran) == {"alpha/cpu:1": "proven", "alpha/cpu:2": "proven"}
     assert proofs(ran)["alpha/cpu:2"].connector == "operator"
@@ -376,8 +395,11 @@ def test_a_moved_cable_proves_the_second_connector() -> None:
 
 
 def test_enter_is_refused_while_a_device_behind_the_connector_answers() -> None:
-    """The plan has a panel behind port 2. While it answers, Enter is refused and the panel is named; once it is
-    unplugged and the cable is moved, the port is proven."""
+    """The plan has a panel behind port 2.
+
+    While it answers, Enter is refused and the panel is named; once it is unplugged and the cable is moved, the port is
+    proven.
+    """
     scene = second_port(behind=True)
     panel, cable = scene.jacks["panel/lan"], scene.jacks["alpha/cpu"]
 
@@ -400,8 +422,10 @@ def test_enter_is_refused_while_a_device_behind_the_connector_answers() -> None:
 
 
 def test_a_wrong_owner_of_the_address_behind_a_connector_does_not_hold_the_run() -> None:
-    """The panel is unplugged and the cable is moved, but another device answers for the panel's address: the second
-    Enter of each request goes on, and the port is unsettled."""
+    """The panel is unplugged and the cable is moved, but another device answers for the panel's address.
+
+    The second Enter of each request goes on, and the port is unsettled.
+    """
     scene = second_port(behind=True)
     scene.plug("other", 22, mac=MACS + 99)
     scene.rig.after(600.0, partial(scene.hand.press, Key.QUIT))
@@ -413,8 +437,10 @@ def test_a_wrong_owner_of_the_address_behind_a_connector_does_not_hold_the_run()
 
 
 def test_hands_free_says_before_the_first_pull_what_it_cannot_prove() -> None:
-    """A second port cannot be proven without keys through a switch: this is said first, with what to do, and the other
-    ports are proven."""
+    """A second port cannot be proven without keys through a switch.
+
+    The run says so before the first pull, with what to do, and proves the other ports.
+    """
     scene = second_port()
     scene.options = RunOptions(hands_free=True)
     scene.only = ("alpha/cpu:1", "alpha/cpu:2", "beta/cpu:1")

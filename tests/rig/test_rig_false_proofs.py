@@ -51,7 +51,8 @@ def proof_of(scene: Scene) -> Ran:
 
 def test_a_cable_above_in_a_chain_that_was_in_again_in_time_is_not_its_own() -> None:
     """The cable of the device above is pulled and put back before the silence is long enough, and the right one is
-    pulled just before. The other device was silent for too short a time to be certain of it; the phase is repeated."""
+    pulled just before. The other device is silent for too short a time to be certain, and the phase is repeated.
+    """
     scene = Scene(options=RunOptions())
     scene.add("alpha/cpu", 20, behind="upper/cpu:1")
     scene.add("upper/cpu", 21)
@@ -74,8 +75,10 @@ def test_a_cable_above_in_a_chain_that_was_in_again_in_time_is_not_its_own() -> 
 
 @BOTH
 def test_one_mac_for_two_interfaces_of_a_device_does_not_say_which_connector(keys: bool) -> None:
-    """A weak host (RFC 1122 section 3.3.4.2) answers through one connector for the addresses of both, and the plan has
-    no MAC that says which one it is."""
+    """A weak host (RFC 1122 section 3.3.4.2) answers through one connector for the addresses of both.
+
+    The plan has no MACs that would say which connector it is.
+    """
     scene = pair()
     scene.targets = []
     scene.plan("alpha/cpu", 20, mac=None)
@@ -93,7 +96,7 @@ def test_one_mac_for_two_interfaces_of_a_device_does_not_say_which_connector(key
 @BOTH
 @pytest.mark.parametrize("contact", [0.3, 1.2, 1.8])
 def test_a_plug_that_slips_out_again_is_not_back(keys: bool, contact: float) -> None:
-    """A plug that slips out again after its first replies is not back, because the cable is out at the verdict."""
+    """A plug that slips out again after its first replies is `not-back`, because the cable is out at the verdict."""
     scene = either(pair(), keys)
     scene.options = replace(scene.options, patience=20.0)
     when(scene, Action.PLUG, partial(scene.rig.plug, scene.jacks["alpha/cpu"], False), scene.hand.hand + contact)
@@ -103,7 +106,7 @@ def test_a_plug_that_slips_out_again_is_not_back(keys: bool, contact: float) -> 
 
 @BOTH
 def test_a_device_that_dies_after_its_first_answer_is_not_back(keys: bool) -> None:
-    """A device that answers once after its return and then fails is not back."""
+    """A device that answers once after its return and then fails is `not-back`."""
     scene = either(pair(), keys)
     scene.options = replace(scene.options, patience=20.0)
     device = scene.devices["alpha/cpu"]
@@ -132,7 +135,7 @@ def test_contact_bounces_are_waited_out(keys: bool) -> None:
 @BOTH
 @pytest.mark.parametrize("heals", [7.0, 13.0, 30.0])
 def test_a_second_path_that_heals_is_no_return(keys: bool, heals: float) -> None:
-    """A second path that spanning tree opens after the silence is not taken for the return of the cable."""
+    """A second path that spanning tree opens after the silence does not count as the return of the cable."""
     scene = either(pair(), keys)
     scene.options = replace(scene.options, patience=20.0)
     alpha, beta = scene.jacks["alpha/cpu"], scene.jacks["beta/cpu"]
@@ -142,13 +145,13 @@ def test_a_second_path_that_heals_is_no_return(keys: bool, heals: float) -> None
 
 
 def test_a_return_with_a_key_has_no_deadline() -> None:
-    """With keys, a return has no deadline: a device powered over its cable may take minutes to start."""
+    """With keys a return has no deadline: a device that its cable powers may take minutes to start."""
     scene = keyed(faulty(Faults(boots_in=240.0)))
     assert proof_of(scene).proof.verdict == "proven"
 
 
 def test_a_device_may_start_for_75_seconds_hands_free() -> None:
-    """Hands-free, a return is waited for three times the patience."""
+    """Hands-free, the run waits for a return for three times the patience."""
     assert proof_of(faulty(Faults(boots_in=75.0))).proof.verdict == "proven"
 
 
@@ -211,8 +214,10 @@ def test_clustered_restarts_prove_nothing_on_a_walk(off: float, on: float, seed:
 
 
 def exchanged(in_order: bool) -> Scene:
-    """Return a scene with two devices that have each other's address, and a plan without MACs; the cables are pulled
-    by their labels."""
+    """Return a scene with two devices that have each other's address, and a plan without MACs.
+
+    The technician pulls the cables by their labels.
+    """
     scene = Scene(options=RunOptions(lasts=400.0, in_order=in_order), obeys=True)
     for name, planned, real in (("d20/lan", 20, 21), ("d21/lan", 21, 20)):
         scene.plan(name, planned, mac=None)
@@ -269,7 +274,7 @@ def two_ports_direct(chassis: int) -> Scene:
 
 
 def test_lldp_of_a_switch_names_no_port_of_the_device() -> None:
-    """LLDP from a switch in the cable does not name a port of the device."""
+    """LLDP from a switch between the computer and the device does not name a port of the device."""
     proof = proof_of(two_ports_direct(MACS + 0xF0)).proof
     assert proof.verdict == "unsettled"
     assert "The direct cable is not direct: 00-00-5E-00-53-F0 announces itself" in proof.why
@@ -312,7 +317,7 @@ def test_an_owner_that_was_heard_earlier_in_the_run_counts(keys: bool) -> None:
 
 
 def test_a_direct_link_that_is_down_for_some_seconds_is_not_pulled() -> None:
-    """A direct link that is down for a few seconds (renegotiation, adapter reset) is not taken for a pull."""
+    """A direct link that is down for a few seconds (renegotiation, adapter reset) does not count as a pull."""
     scene = alone()
     scene.hand.pulls = False
     away: list[bool] = []
@@ -329,8 +334,8 @@ def test_a_direct_link_that_is_down_for_some_seconds_is_not_pulled() -> None:
 
 @pytest.mark.parametrize("seconds", [5.0, 600.0])
 @pytest.mark.parametrize("at", [3.0, 9.0, 14.0])
-def test_a_suspend_voids_what_it_touches(at: float, seconds: float) -> None:
-    """A suspend voids the phase that it interrupts, and the port is proven by later measurements."""
+def test_a_suspend_voids_the_phase_that_it_interrupts(at: float, seconds: float) -> None:
+    """A suspend voids the phase that it interrupts, and the repeated phase proves the port."""
     scene = pair()
     scene.rig.after(at, partial(scene.rig.suspend, seconds))
     ran = scene.prove()
@@ -339,7 +344,7 @@ def test_a_suspend_voids_what_it_touches(at: float, seconds: float) -> None:
 
 
 def test_a_direct_link_that_is_down_during_a_suspend_is_not_pulled() -> None:
-    """A direct link that is down during a suspend, while the cable is asked for, is not taken for a pull."""
+    """A direct link that is down during a suspend, while the pull is asked for, does not count as a pull."""
     scene = alone()
     scene.hand.pulls = False
     when(scene, Action.PULL, partial(scene.rig.suspend, 60.0), 1.0)
@@ -381,7 +386,7 @@ def test_dropped_frames_bar_a_proof() -> None:
 
 
 def test_dropped_frames_bar_a_proof_of_a_repeated_phase_too() -> None:
-    """A suspend repeats the phase, but what was in the dropped frames is not known afterwards either."""
+    """After a suspend the phase is repeated, but the dropped frames may still have contained a second owner's reply."""
     scene = pair()
 
     first = iter([True])
@@ -443,8 +448,7 @@ def test_one_unlisted_address_is_no_proxy() -> None:
 
 
 def test_two_interfaces_of_one_device_keep_a_cable_direct() -> None:
-    """A second interface of the device that answers for its own planned address does not make a direct cable
-    indirect."""
+    """A cable is still direct if a second interface of the device answers for its own planned address."""
     scene = Scene(direct=True, options=RunOptions(hands_free=True, direct=True))
     for name, last in (("alpha/cpu", 20), ("alpha/module", 22)):
         scene.plan(name, last, mac=None)

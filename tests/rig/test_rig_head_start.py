@@ -1,4 +1,6 @@
-"""The head start of the next port: its address is asked while the port before it comes back, and its cable after it."""
+"""Tests of the head start of the next port: requests to it begin while the port under test comes back; its cable is
+asked for later.
+"""
 
 from __future__ import annotations
 
@@ -25,7 +27,7 @@ KEYED = RunOptions()
 
 
 def plant(options: RunOptions = KEYED, blocks: float = 0.0) -> Scene:
-    """Return four devices whose switch ports block for some seconds after link-up; all four are to be proven."""
+    """Return four devices whose switch ports block for some seconds after link up; all four are to be proven."""
     scene = Scene(options=options, only=(A, B, C, D))
     for last, name in enumerate(NAMES, FIRST):
         scene.add(f"{name}/cpu", last).forwards_after = blocks
@@ -55,8 +57,10 @@ def verdicts(ran: Ran) -> list[str]:
 
 @pytest.mark.parametrize("blocks", [0.0, SPANNING_TREE], ids=["fast switch", "spanning tree"])
 def test_phase_in_of_the_next_port_is_over_when_its_turn_comes(blocks: float) -> None:
-    """From the moment that a cable is asked back the next port is asked four times a second and more, so that its own
-    cable is asked for within a second of the verdict, and never before it. All stamps and limits hold."""
+    """Once a cable is asked back, the next port gets at least four requests a second.
+
+    Its own cable is asked for within a second of the verdict, and not before. All stamps and limits hold.
+    """
     ran = plant(blocks=blocks).prove()
     assert verdicts(ran) == ["proven"] * 4
     assert forbidden_frames(ran) == []
@@ -74,8 +78,9 @@ def test_phase_in_of_the_next_port_is_over_when_its_turn_comes(blocks: float) ->
 
 
 def test_two_cables_are_never_asked_out_at_once() -> None:
-    """Between the request to pull a cable and the verdict of its port no other cable is asked for: of two silences at
-    once neither says which connector it was."""
+    """Between the request to pull a cable and the verdict of its port no other cable is asked for: if two ports fall
+    silent at once, neither silence tells which connector was pulled.
+    """
     ran = plant(blocks=SPANNING_TREE).prove()
     open_port = ""
     for event in ran.log:
@@ -88,8 +93,9 @@ def test_two_cables_are_never_asked_out_at_once() -> None:
 
 
 def test_hands_free_the_next_port_is_not_asked_early() -> None:
-    """Nobody with a key says that he stands at the next port, and a silence must begin within eight seconds of its
-    request: phase `in` is the time to walk there."""
+    """Hands-free, nobody confirms that the technician stands at the next port, and a silence must begin within eight
+    seconds of its request. Phase `in` is the time to walk there.
+    """
     ran = plant(HANDS_FREE).prove()
     assert verdicts(ran) == ["proven"] * 4
     assert not [event for event in ran.log if event.what is What.NEXT]
@@ -97,16 +103,18 @@ def test_hands_free_the_next_port_is_not_asked_early() -> None:
 
 
 def test_a_slow_pace_leaves_no_room_for_two_ports() -> None:
-    """With 20 frames a second a fifth is for the port under test, so that the watch of the controls does not starve."""
+    """With 20 frames a second a fifth is for the port under test, so that the watch still reaches the controls."""
     ran = plant(RunOptions(pace=20.0)).prove()
     assert verdicts(ran) == ["proven"] * 4
     assert not [event for event in ran.log if event.what is What.NEXT]
 
 
 @pytest.mark.parametrize("only", [(A, B), (A, "alpha/cpu:2", B)], ids=["behind", "second connector"])
-def test_what_hangs_behind_the_port_is_not_asked_early(only: tuple[str, ...]) -> None:
-    """It is silent with the port, so that its first answer says nothing yet. Nor is a second connector, whose cable
-    must be moved first, or a port that comes after it."""
+def test_a_device_behind_the_port_is_not_asked_early(only: tuple[str, ...]) -> None:
+    """A device behind the port falls silent together with it, so its first answer says nothing yet.
+
+    A second connector is not asked early either, because its cable must be moved first.
+    """
     scene = Scene(options=KEYED, only=only)
     jack = scene.add("alpha/cpu", 20, ports=2)
     scene.add("beta/cpu", 21, behind=A).behind = jack
@@ -117,7 +125,7 @@ def test_what_hangs_behind_the_port_is_not_asked_early(only: tuple[str, ...]) ->
 
 
 def at_once(scene: Scene, port: str, do: partial[None], *, what: What | Action, after: float = 0.0) -> None:
-    """Let something happen once, as soon as an event of a kind names a port."""
+    """Call a function once, as soon as an event of a kind names a port."""
     told, left = scene.hand.told, [do]
 
     def tell(event: Event) -> None:
@@ -129,8 +137,10 @@ def at_once(scene: Scene, port: str, do: partial[None], *, what: What | Action, 
 
 
 def test_a_cable_that_is_pulled_before_it_is_asked_for_proves_nothing() -> None:
-    """A technician who reads which port is next and pulls its cable at once is asked to put it back; that silence is no
-    part of its proof."""
+    """A technician reads which port is next and pulls its cable at once.
+
+    He is asked to put it back, and this silence is no part of its proof.
+    """
     scene = plant(blocks=5.0)
     at_once(scene, A, partial(scene.rig.plug, scene.jacks["beta/cpu"], False), what=What.RETURNED)
     ran = scene.prove()
@@ -143,8 +153,9 @@ def test_a_cable_that_is_pulled_before_it_is_asked_for_proves_nothing() -> None:
 
 @pytest.mark.parametrize("trouble", ["restarts", "suspended"])
 def test_an_interrupted_head_start_counts_for_nothing(trouble: str) -> None:
-    """Where the next port falls silent for some seconds meanwhile, or this computer sleeps, its answers are counted
-    only after that."""
+    """If the next port falls silent for some seconds during its head start, or this computer is suspended, only later
+    answers count.
+    """
     scene = plant(blocks=SPANNING_TREE)
     act = {
         "restarts": partial(scene.devices["beta/cpu"].restart, 6.0),
@@ -163,8 +174,8 @@ def test_an_interrupted_head_start_counts_for_nothing(trouble: str) -> None:
     assert when(ran, Action.PULL, B) - beta.seconds > began[0]
 
 
-def test_a_second_owner_that_is_heard_only_then_counts() -> None:
-    """Whoever answers for the next address during the head start is heard with the cable in, as in phase `in`."""
+def test_a_second_owner_during_the_head_start_counts() -> None:
+    """A second owner that answers during the head start counts as heard with the cable in, as in phase `in`."""
     scene = plant(blocks=SPANNING_TREE)
     scene.plug("stranger", FIRST + 1, mac=MACS + 0x99)
     stranger = scene.devices["stranger"]
@@ -185,7 +196,10 @@ class Chooser(Technician):
 
 
 def test_another_port_that_is_chosen_gets_the_head_start() -> None:
-    """The port that was next is asked once a second again; the chosen one is asked, and proven, in its place."""
+    """The port that was next gets one request a second again.
+
+    The chosen port gets the head start and is proven instead.
+    """
     scene = plant(blocks=SPANNING_TREE)
     scene.hand = Chooser(scene.rig, scene.hand.jacks, confirms=True)
     ran = scene.prove()
@@ -199,8 +213,9 @@ def test_another_port_that_is_chosen_gets_the_head_start() -> None:
 
 
 def test_no_window_of_a_second_has_more_than_ten_broadcasts() -> None:
-    """The port that comes back, the next one, the address that nobody owns and a watch by ARP share ten broadcasts a
-    second; the requests of the port that comes back are not late for it."""
+    """The port that comes back, the next port, the address that nobody owns and a watch by ARP share ten broadcasts a
+    second. The requests of the port that comes back are not delayed.
+    """
     scene = plant(blocks=SPANNING_TREE)
     for number in range(12):
         scene.add(f"silent-{number}/cpu", 60 + number)
@@ -215,7 +230,7 @@ def test_no_window_of_a_second_has_more_than_ten_broadcasts() -> None:
 
 
 def test_the_screen_names_the_next_port_while_there_is_nothing_to_do() -> None:
-    """From the Enter that confirms the return on until the verdict, and at no other time."""
+    """The screen names the next port from the Enter that confirms the return until the verdict, at no other time."""
     scene = plant(blocks=5.0)
     run = watched(scene)
     named = [(screen.step, screen.following.split()[0]) for _, screen in run.screens if screen.following]
@@ -233,7 +248,7 @@ def test_a_second_pull_is_not_announced_as_the_next_port() -> None:
 
 
 def test_a_stop_while_the_next_port_is_asked_ends_the_requests() -> None:
-    """`q` in the head start: the next port was not tested, and nothing is sent after the end."""
+    """With `q` during the head start the next port is `not-tested`, and no frame is sent after the end."""
     scene = plant(blocks=SPANNING_TREE)
     at_once(scene, B, partial(scene.hand.press, Key.QUIT), what=What.NEXT, after=10.0)
     ran = scene.prove()
@@ -241,9 +256,10 @@ def test_a_stop_while_the_next_port_is_asked_ends_the_requests() -> None:
     assert forbidden_frames(ran) == []
 
 
-def test_a_port_that_fails_at_its_turn_is_asked_for_as_ever() -> None:
-    """Its answers before its turn do not stand for its cable: where it is silent from then on, the cable is asked for,
-    and after the patience it is `silent`."""
+def test_a_port_that_fails_at_its_turn_is_asked_for() -> None:
+    """Answers of the head start do not replace the cable: if the port is silent in its own turn, its cable is asked
+    for, and after the patience it is `silent`.
+    """
     scene = plant(blocks=5.0)
     at_once(scene, A, partial(setattr, scene.devices["beta/cpu"], "dead", True), what=What.VERDICT)
     ran = scene.prove()

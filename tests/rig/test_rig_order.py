@@ -1,4 +1,4 @@
-"""The order of the ports on the bench: chosen, put off, proven again, skipped; and announced on a walk."""
+"""Tests of the order of the ports on the bench: chosen, put off, proven again, skipped, and announced on a walk."""
 
 from __future__ import annotations
 
@@ -75,7 +75,7 @@ def test_the_operator_chooses_the_next_port(press: Press) -> None:
 
 
 def test_a_port_whose_cable_is_out_ends_before_the_chosen_one() -> None:
-    """A cable that is out is not forgotten: its port ends first, then the chosen one has its turn."""
+    """A port whose cable is out ends first; then the chosen port has its turn."""
     found = ran((lambda event: event.what is What.SILENT and event.port == A, Chosen((C,))))
     assert verdicts(found) == [(A, "proven"), (C, "proven"), (B, "proven")]
     said = [event.text for event in found.log if event.what is What.NOTE]
@@ -83,13 +83,13 @@ def test_a_port_whose_cable_is_out_ends_before_the_chosen_one() -> None:
 
 
 def test_a_proven_port_is_proven_again() -> None:
-    """`r` takes the port that ended last; both attempts are there, and the port under test comes after it."""
+    """`r` chooses the port that ended last. Both attempts are in the result, and the port under test comes after it."""
     found = ran((begins(B), Key.AGAIN))
     assert verdicts(found) == [(A, "proven"), (A, "proven"), (B, "proven"), (C, "proven")]
 
 
 def test_a_port_that_is_proven_again_may_be_put_off_too() -> None:
-    """Its second turn is kept, although it has a proof already."""
+    """A port that is put off keeps its second turn, although it has a proof already."""
     turns: list[Event] = []
 
     def begins_again(event: Event) -> bool:
@@ -100,26 +100,26 @@ def test_a_port_that_is_proven_again_may_be_put_off_too() -> None:
     assert verdicts(found) == [(A, "proven"), (C, "proven"), (A, "proven"), (B, "proven")]
 
 
-def test_a_chosen_port_that_is_proven_already_is_taken_last_of_those_meant() -> None:
-    """What was typed fits several ports: the first that is not proven is meant."""
+def test_a_port_that_is_not_proven_is_chosen_first() -> None:
+    """If the typed text matches several ports, the first that is not proven is chosen."""
     found = ran((begins(B), Chosen((A, C))))
     assert verdicts(found) == [(A, "proven"), (C, "proven"), (B, "proven")]
 
 
 def test_a_skipped_port_is_asked_for_once_more_at_the_end() -> None:
-    """`s` leaves the port; it comes again after all others, and its proof then counts."""
+    """`s` skips the port. It has one more turn after all others, and the proof of that turn counts."""
     found = ran((asks(Action.PULL, A), Key.SKIP))
     assert verdicts(found) == [(A, "skipped"), (B, "proven"), (C, "proven"), (A, "proven")]
 
 
 def test_a_port_that_is_skipped_twice_stays_skipped() -> None:
-    """There is no third turn."""
+    """A port that is skipped twice has no third turn."""
     found = ran((asks(Action.PULL, A), Key.SKIP), (asks(Action.PULL, A), Key.SKIP))
     assert verdicts(found) == [(A, "skipped"), (B, "proven"), (C, "proven"), (A, "skipped")]
 
 
 def test_without_revisits_a_skipped_port_has_no_second_turn() -> None:
-    """A run of a script goes on as before."""
+    """Without `revisits`, as in a scripted run, a skipped port has no second turn."""
     assert verdicts(ran((asks(Action.PULL, A), Key.SKIP), revisits=False))[0] == (A, "skipped")
 
 
@@ -131,7 +131,7 @@ def test_a_stop_leaves_a_put_off_port_not_tested_and_a_skipped_one_skipped() -> 
 
 
 def test_keys_without_a_meaning_are_answered() -> None:
-    """A row that does not exist, and `r` before any port has ended, change nothing."""
+    """A row that does not exist, and `r` before any port has ended, cause a warning and change nothing."""
     found = ran((begins(A), 9), (asks(Action.CONNECT, A), Key.AGAIN))
     assert [port for port, _ in verdicts(found)] == [A, B, C]
     warned = [event.text for event in found.log if event.what is What.WARN]
@@ -139,7 +139,7 @@ def test_keys_without_a_meaning_are_answered() -> None:
 
 
 def test_choosing_the_port_under_test_begins_it_again() -> None:
-    """It is restarted while its cable is in."""
+    """The port under test begins again if it is chosen while its cable is in."""
     found = ran((asks(Action.PULL, A), Chosen((A,))))
     assert verdicts(found) == [(A, "proven"), (B, "proven"), (C, "proven")]
     assert sum(event.what is What.BEGIN and event.port == A for event in found.log) == 2
@@ -147,8 +147,9 @@ def test_choosing_the_port_under_test_begins_it_again() -> None:
 
 @pytest.mark.parametrize("chosen", [("d22/lan:1",), ("nobody", "d22/lan:1")], ids=["one", "the first that is there"])
 def test_on_an_announced_walk_the_operator_chooses_the_next_port(chosen: tuple[str, ...]) -> None:
-    """The request that nobody has followed yet is taken back, the chosen port is announced, and the others follow in
-    their order."""
+    """The request that nobody has followed yet is withdrawn, the chosen port is announced, and the others follow in
+    their order.
+    """
     scene = row_of(3, lasts=600)
     scene.options = RunOptions(in_order=True, lasts=600)
     scene.obeys = True
@@ -158,7 +159,7 @@ def test_on_an_announced_walk_the_operator_chooses_the_next_port(chosen: tuple[s
 
 
 def test_on_a_walk_in_any_order_nothing_is_announced() -> None:
-    """`n` is answered: any cable may be pulled next. Other keys mean nothing."""
+    """On a walk in any order, `n` causes the warning that any cable may be pulled next. Other keys have no effect."""
     scene = row_of(2, lasts=20)
     scene.rig.after(5, lambda: scene.hand.press(Chosen(("d20/lan:1",))))
     scene.rig.after(6, lambda: scene.hand.press(Key.AGAIN))

@@ -1,4 +1,4 @@
-"""Tests of the course of a run: what is sent when, which events are reported at once, and what the options change."""
+"""Tests of the course of a run: the frames and their times, the events, and the effect of the options."""
 
 from __future__ import annotations
 
@@ -45,7 +45,8 @@ def arps(ran: Ran, target: int, sender: int) -> list[float]:
 @pytest.mark.parametrize("seed", range(5))
 def test_a_borrowed_address_is_probed_first(seed: int) -> None:
     """A borrowed address is probed before use: RFC 5227 section 1.1, PROBE_WAIT 1 s, PROBE_NUM 3, PROBE_MIN 1 s to
-    PROBE_MAX 2 s apart, ANNOUNCE_WAIT 2 s. Nothing else is sent before."""
+    PROBE_MAX 2 s apart, ANNOUNCE_WAIT 2 s. Nothing else is sent before.
+    """
     ran = pair(own=False, seed=seed).prove()
     probes = arps(ran, BORROWED, 0)
     began = ran.rig.now() - ran.seconds
@@ -87,8 +88,9 @@ def test_a_last_attempt_after_the_patience() -> None:
 
 
 def test_a_refused_run_asks_no_port() -> None:
-    """A run is refused without a request to any port if a planned address is the station's, or another host has the
-    borrowed one."""
+    """A run is refused before any request to a port if a planned address is the station's, or if another host has the
+    borrowed address.
+    """
     planned = Scene()
     planned.add("alpha/cpu", 1)
     owned = pair(own=False)
@@ -245,7 +247,8 @@ def test_no_port_begins_while_a_cable_is_out() -> None:
 
 def test_a_device_checking_itself_keeps_its_address() -> None:
     """No request with sender 0 is sent while a device checks its address: it would give the address up (RFC 5227
-    section 2.1.1)."""
+    section 2.1.1).
+    """
     scene = pair()
     device = scene.devices["alpha/cpu"]
     device.faults = Faults(checks_itself=True)
@@ -269,8 +272,10 @@ def test_the_virtual_device_gives_up_a_probed_address() -> None:
 
 
 def test_watched_addresses_get_one_request_a_second() -> None:
-    """Watched addresses get at most one request a second, by unicast echo if they answer echo, else by broadcast
-    ARP; site hosts other than the gateway get none."""
+    """Watched addresses get at most one request a second: unicast echo if they answer echo, else broadcast ARP.
+
+    Site hosts other than the gateway get none.
+    """
     scene = pair()
     scene.add("gamma/cpu", 22, Faults(echo=False))
     scene.plug("site host", 77)
@@ -360,7 +365,8 @@ def test_frames_are_handed_to_a_capture() -> None:
 
 def test_rig_carries_frames_as_a_switch_does() -> None:
     """The rig delivers unicast to its MAC, broadcast to all, nothing over a cable that is out or blocked, and loses
-    frames at random."""
+    frames at random.
+    """
     segment = Segment()
     rig = Rig(1, [Adapter("x0", MACS + 1)], [segment])
     heard: dict[int, list[bytes]] = {}

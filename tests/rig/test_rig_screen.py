@@ -1,4 +1,4 @@
-"""Tests of the screen of whole runs on the rig: what it says against where the cables really are."""
+"""Tests of the screen of whole runs on the rig: its instructions, compared with where the cables really are."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ LOOK_EVERY = 0.2  # seconds between two drawings, as on a terminal
 
 @dataclass
 class Watcher:
-    """An operator that passes everything to the technician of a scene, and keeps every screen with its time."""
+    """An operator that passes everything to the technician of a scene, and records every screen with its time."""
 
     scene: Scene
     prober: Prober
@@ -47,7 +47,7 @@ class Watcher:
         self.scene.hand.told(event)
 
     def words(self) -> list[str]:
-        """Return the words one after the other, each with its step."""
+        """Return the words of the screens in order, each with its step."""
         named = [f"{screen.word} {screen.step or ''}".strip() for _, screen in self.screens]
         return [word for word, _ in groupby(named)]
 
@@ -83,7 +83,10 @@ def keyed() -> Scene:
 
 
 def test_a_guided_port_is_one_instruction_after_the_other() -> None:
-    """A sound port: plug in, wait, pull, wait with a falling countdown, plug in, wait. Nothing else is ever said."""
+    """The screen of a sound port shows: plug in, wait, pull, wait with a falling countdown, plug in, wait.
+
+    It shows no other word.
+    """
     run = watched(keyed())
     assert run.words() == [
         "WAIT", "PLUG IN plug in first", "WAIT answers", "PULL pull", "WAIT out", "PLUG IN plug in",
@@ -97,7 +100,9 @@ def test_a_guided_port_is_one_instruction_after_the_other() -> None:
 
 
 def test_the_word_never_contradicts_the_cable() -> None:
-    """While the screen says to leave the cable out it is out, and while it says to leave it in it is in."""
+    """While the screen says to leave the cable out, the cable is out; while it says to leave the cable in, the cable is
+    in.
+    """
     scene = keyed()
 
     def check(screen: Screen) -> None:
@@ -108,8 +113,10 @@ def test_the_word_never_contradicts_the_cable() -> None:
 
 
 def test_the_wrong_cable_calls_to_the_screen_until_it_is_back() -> None:
-    """Where another device falls silent instead the word is LOOK, and the device is still out; once its cable is back
-    the request stands again and nothing of the warning is left."""
+    """If another device falls silent instead, the word is LOOK and the device is named as out.
+
+    Once its cable is back, the request is shown again without the warning.
+    """
     scene = keyed()
     right = scene.hand.told
 
@@ -133,9 +140,11 @@ def test_the_wrong_cable_calls_to_the_screen_until_it_is_back() -> None:
 
 
 def test_the_wrong_cable_is_never_to_be_left_out() -> None:
-    """Where Enter confirms the pull of a wrong cable, the instruction is to pull the right one as long as the device
-    answers, and the warning does not ask for an Enter that came already. Once the cable is asked back, the warning that
-    says something else is gone."""
+    """Enter confirms the pull of a wrong cable.
+
+    While the right device answers, the instruction is to pull the right cable, and the warning does not ask for an
+    Enter that has already been pressed. Once the cable is asked back, this warning is gone.
+    """
     scene = keyed()
     scene.hand.jacks["alpha/cpu:1"] = scene.jacks["beta/cpu"]
     run = watched(scene)
@@ -184,7 +193,8 @@ def test_the_own_cable_of_the_computer_is_the_only_instruction() -> None:
 @pytest.mark.parametrize("row", [20, 22])
 def test_a_walk_shows_a_silence_within_three_seconds(row: int) -> None:
     """On a walk a pulled cable is shown as out within three seconds, with the seconds that it must stay out; then the
-    second pull is asked for, and at the end any cable again."""
+    second pull is asked for, and at the end any cable again.
+    """
     scene = row_of(3, lasts=120.0)
     pull_first(scene, f"d{row}/lan", SETTLED)
     run = watched(scene, Walk)

@@ -1,4 +1,4 @@
-"""Tests of what happens to the station on the bench, and of the frames that its devices build."""
+"""Tests of the simulated station on the bench, and of the frames that the simulated devices build."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def news(rig: Rig, seconds: float) -> list[News]:
 
 
 def test_a_suspend_stops_only_the_clock_of_the_link() -> None:
-    """CLOCK_MONOTONIC does not count a suspend: 30 s of real time take no time of the link's clock."""
+    """CLOCK_MONOTONIC does not count a suspend: the link's clock stands still for 30 s of real time."""
     rig, _ = bench()
     rig.after(1.0, partial(rig.suspend, 30.0))
     found = news(rig, 5.0)
@@ -77,7 +77,7 @@ def test_muted_frames_do_not_leave() -> None:
 
 
 def test_an_overrun_and_a_vanished_interface_are_reported() -> None:
-    """Dropped frames are reported as `Lost`; an interface that goes down is reported as gone, then as back."""
+    """Dropped frames are reported as `Lost`. An interface that goes down is reported as gone, then as up again."""
     rig, _ = bench()
     rig.lose(3)
     assert news(rig, 1.0) == [Lost(rig.began, 0, 3)]
@@ -105,7 +105,8 @@ def test_lldp_of_the_bench_reads_back() -> None:
 @given(st.integers(0, 0xFFFF), st.integers(0, 0xFFFF), st.integers(0, 0xFFFF), st.binary(max_size=40))
 def test_the_quick_echo_reply_is_the_one_that_is_built(number: int, sequence: int, packet: int, payload: bytes) -> None:
     """The fast echo reply equals the one built field by field: addresses exchanged, checksums right (RFC 792, RFC
-    1624)."""
+    1624).
+    """
     asked = Echo(MACS + 20, STATION_MAC, OWN, ip(20), 64, ECHO_REQUEST, number, sequence, payload)
     reply = echo_from_wire(echo_answer(MACS + 20, padded(echo_to_wire(asked, packet))))
     assert reply == Echo(STATION_MAC, MACS + 20, ip(20), OWN, 64, ECHO_REPLY, number, sequence, payload)

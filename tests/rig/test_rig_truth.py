@@ -1,8 +1,7 @@
-"""Tests of the truth about a verdict, on a bench without a prober: each condition of a proof, and each
-indistinguishable case.
+"""Tests of the truth about a verdict, on a bench without a prober: each condition of a proof, and each case of `Alike`.
 
-The station asks twice a second. The pull is requested at 10 s, the silence is called sufficient at 30 s, and the
-verdict follows at 40 s, whatever happened.
+The station sends two requests a second. The pull is requested at 10 s, the silence is declared sufficient at 30 s, and
+the verdict follows at 40 s, whatever happened.
 """
 
 from __future__ import annotations
@@ -166,7 +165,7 @@ CASES = {
 def test_each_case_fails_the_expected_conditions(
     scenario: Scenario, doings: list[Doing], unmet: tuple[Unmet, ...], alike: set[Alike]
 ) -> None:
-    """Each case fails exactly the expected conditions, and is excused only where no station could know better."""
+    """Each case fails exactly the expected conditions, and is excused only if no station could have noticed it."""
     found = judged(scenario, *doings)
     assert set(found.unmet) == set(unmet)
     assert found.alike == alike
@@ -175,14 +174,13 @@ def test_each_case_fails_the_expected_conditions(
 
 
 def test_a_false_confirmation_excuses_only_the_confirmed_pull() -> None:
-    """A restart 17 s after the request is excused by an Enter that confirms the pull, but not by one after the
-    silence."""
+    """A restart 17 s after the request is excused by an Enter that confirms the pull, not by one after the silence."""
     assert judged(Scenario(), restart(27.0, 8.0), entered=(28.0,)).alike == {Alike.FALSE_KEY}
     assert judged(Scenario(), restart(27.0, 8.0), entered=(31.0,)).alike == set()
 
 
 def test_lldp_of_another_speaker_is_no_excuse() -> None:
-    """A quiet switch is no excuse where LLDP from a switch in the cable was taken for the device's."""
+    """A quiet switch is no excuse if LLDP from a switch in the cable was accepted as that of the device."""
     found = judged(SWITCHED, stations(11.0, 32.0), connector="lldp")
     assert found.inexcusable == (Unmet.CONNECTOR,)
 

@@ -51,7 +51,7 @@ def test_every_port_has_one_verdict(walks: dict[int, Walked]) -> None:
 
 
 def test_walks_give_proofs_and_findings(walks: dict[int, Walked]) -> None:
-    """Both proofs and findings occur often, and on a walk without names a port is proven only by its number."""
+    """Both proofs and findings occur often. On a walk without names a port is proven only by its number."""
     counts = Counter((proof.verdict, judged[proof.subject].deserved) for _, proofs, judged in walks.values()
                      for proof in proofs)  # fmt: skip
     assert counts[Verdict.PROVEN, True] > 30

@@ -1,6 +1,6 @@
 """Tests of the walk: cables pulled in any order, the result of each pull, and the limits on the frames sent.
 
-What goes wrong at a panel is common practice (no source).
+The faults of the plants are common practice (no source).
 """
 
 from __future__ import annotations
@@ -232,8 +232,10 @@ def test_two_pulled_together_name_each_other() -> None:
     ("after", "verdict"), [(0.5, "unsettled"), (1.0, "unsettled"), (3.0, "proven"), (9.0, "proven"), (30.0, "proven")]
 )
 def test_a_port_is_pulled_while_another_is_out(after: float, verdict: str) -> None:
-    """Two ports that fall silent within about two seconds are unsettled; falls further apart have causes of their own,
-    and the third device shows that the switch works."""
+    """Two ports that fall silent within about two seconds are unsettled.
+
+    If they fall silent further apart, the causes are different, and the third device shows that the switch works.
+    """
     scene = row_of(3, lasts=200)
     pull_twice(scene, "d20/lan", SETTLED)
     pull_twice(scene, "d21/lan", SETTLED + after)
@@ -261,8 +263,11 @@ def chain(behind: str) -> Scene:
 
 
 def test_daisy_chain_that_the_plan_knows() -> None:
-    """A planned chain is proven port by port: the device behind falls silent too, stays open, and is proven by its
-    own cable. A key that names the port applies to that port only."""
+    """A planned chain is proven port by port.
+
+    The device behind falls silent too, stays open, and is proven by its own cable. A key that names the port applies to
+    that port only.
+    """
     scene = chain("alpha/cpu:2")
     pull_first(scene, "alpha/cpu", 30, 100)
     press(scene, 2, 33)  # the rows of the screen: gamma, alpha's two ports, beta
@@ -281,8 +286,10 @@ def test_daisy_chain_that_the_plan_knows() -> None:
 
 @pytest.mark.parametrize("pulls", [1, 2])
 def test_daisy_chain_that_the_plan_does_not_know(pulls: int) -> None:
-    """In a chain that is not planned, both devices are unsettled. The reason proposes the key `behind` once both fell
-    silent and returned together twice."""
+    """In a chain that is not planned, both devices are unsettled.
+
+    The reason proposes the key `behind` once both fell silent and returned together twice.
+    """
     scene = chain("")
     pull(scene, "alpha/cpu", SETTLED, *(() if pulls == 1 else (SETTLED + 60,)), out=25)
     ran = walk(scene)
@@ -301,7 +308,7 @@ def test_without_another_device_no_port_is_proven() -> None:
 
 
 def test_the_gateway_alone_suffices_as_a_control() -> None:
-    """The gateway suffices as a control where nothing else answers."""
+    """The gateway is enough as a control if no other device answers."""
     scene = row_of(1)
     scene.plug("gateway", 254)
     pull_twice(scene, "d20/lan", SETTLED)
@@ -386,8 +393,10 @@ def test_keys_pressed_with_all_cables_in_name_no_pull(key: Key | int) -> None:
 
 
 def test_a_number_is_the_row_of_the_screen() -> None:
-    """The number of another device's row names no port of the one that is out, and a warning says so; the number of its
-    own row names it, whatever its ports are called."""
+    """The row number of another device names no port of the device that is out, and a warning says so.
+
+    The number of its own row names it, whatever its ports are called.
+    """
     scene = two_ports(200)
     scene.targets = [scene.targets[-1], *scene.targets[:-1]]  # beta is row 1
     scene.targets = [replace(target, row=row) for row, target in enumerate(scene.targets, 1)]
@@ -503,7 +512,7 @@ def test_another_module_of_the_device_takes_over() -> None:
 
 
 def test_one_address_planned_twice() -> None:
-    """Of two rows with one address, the one with the device's MAC is proven, and the other is swapped at once."""
+    """Of two rows with one address, the row with the device's MAC is proven, and the other is swapped at once."""
     scene = row_of(2)
     scene.plan("d20/again", 20, mac=STRANGER)
     scene.jacks["d20/lan"].mac = STRANGER

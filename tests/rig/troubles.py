@@ -86,7 +86,7 @@ def second_owner_announces() -> Scene:
 
 
 def owner_with_the_cable_out() -> Scene:
-    """Return a plant in which another owner of the address is heard only while the device's cable is out."""
+    """Return a plant in which another owner of the address answers only while the device's cable is out."""
     scene = pair()
     scene.plug("stranger", 20, Faults(only_while_out=scene.jacks["alpha/cpu"]), mac=STRANGER)
     return scene
@@ -105,8 +105,9 @@ def takes_over(same_device: bool) -> Scene:
 
 
 def returns_as_another(both: bool) -> Scene:
-    """Return a plant in which another MAC answers after the return, instead of the device's or (*both*) in addition
-    to it."""
+    """Return a plant in which another MAC answers after the return, instead of the device's or (*both*) in addition to
+    it.
+    """
     scene = pair()
     scene.plug("stranger", 20, mac=STRANGER)
     scene.devices["stranger"].dead = True
@@ -219,8 +220,9 @@ def second_path() -> Scene:
 
 
 def forwards_after(seconds: float) -> Scene:
-    """Return a plant whose switch port blocks after the cable is plugged in (spanning tree: RFC 4188, twice the
-    forward delay)."""
+    """Return a plant whose switch port blocks after the cable is plugged in (spanning tree: RFC 4188, twice the forward
+    delay).
+    """
     scene = pair()
     scene.jacks["alpha/cpu"].forwards_after = seconds
     scene.jacks["alpha/cpu"].forwarding_from = scene.rig.now() + seconds
@@ -255,7 +257,8 @@ def echo_from_another() -> Scene:
 
 def other_adapter(*, heard: str, own: bool = True) -> Scene:
     """Return a station with a second interface, behind which another host owns the address, always or with the cable
-    out."""
+    out.
+    """
     scene = alone(own=own, further_adapters=(Adapter("x1", MACS + 2, ((ip(2), 24),)),))
     faults = Faults(only_while_out=scene.jacks["alpha/cpu"] if heard == "out" else None)
     scene.plug("stranger", 20, faults, mac=STRANGER, to=scene.beyond[0])
@@ -306,7 +309,7 @@ class WrongCableFirst(Technician):
     tries: int = 1
 
     def told(self, event: Event) -> None:
-        """Pull the wrong cable at the first request; afterwards do as asked."""
+        """Pull the wrong cable at the first request; afterwards follow the instructions."""
         if event.action is Action.PULL and self.tries:
             self.tries -= 1
             self.log.append(event)
@@ -431,8 +434,10 @@ def trunk_pulled_too_early() -> Scene:
 
 
 def outage_over_just_in_time() -> Scene:
-    """Return a plant in which everything is out for a while, and the control is back before the device, which
-    answers only ARP."""
+    """Return a plant with a short outage of all devices.
+
+    The control is back before the device, which answers only ARP.
+    """
     scene = pair()
     scene.options = replace(scene.options, hands_free=False)
     scene.devices["alpha/cpu"].faults = Faults(echo=False)
@@ -470,7 +475,7 @@ def hasty(early: float) -> Scene:
     return scene
 
 
-def says_so_and_does_nothing() -> Scene:
+def confirms_without_a_pull() -> Scene:
     """Return a plant in which Enter is pressed and no cable is pulled."""
     scene = keyed(pair())
     scene.hand = EarlyEnter(scene.rig, {"alpha/cpu:1": Jack(0)}, early=1.0)
@@ -485,7 +490,7 @@ def gateway_alone() -> Scene:
 
 
 def no_control() -> Scene:
-    """Return a plant in which nothing else answers on the switch."""
+    """Return a plant in which no other host answers on the switch."""
     scene = Scene()
     scene.add("alpha/cpu", 20)
     return scene
@@ -501,8 +506,9 @@ def not_direct() -> Scene:
 
 
 def self_check_at_the_last_moment() -> Scene:
-    """Return a plant in which the cable is plugged in just before the patience ends, and the device is checking its
-    address then."""
+    """Return a plant in which the cable is plugged in just before the patience ends, while the device still checks its
+    address.
+    """
     scene = faulty(Faults(checks_itself=True))
     jack = scene.jacks["alpha/cpu"]
     jack.plugged = False

@@ -38,15 +38,17 @@ def pull(scene: Scene, cable: str | Jack, *moments: float, out: float = OUT) -> 
 
 
 def pull_first(scene: Scene, cable: str, *moments: float) -> None:
-    """Pull a cable at each of these times; the technician then follows every request, including the second pull."""
+    """Pull a cable at each of these times.
+
+    Afterwards the technician follows every request, including the second pull.
+    """
     scene.obeys = True
     for at in moments:
         scene.rig.after(at, partial(scene.rig.plug, scene.jacks[cable], False))
 
 
 def walk(scene: Scene, seed: int = 1, began: Callable[[Prober], None] | None = None) -> Ran:
-    """Walk to the end in virtual time, over all ports unless the scene selects some; `began` is called with the
-    prober."""
+    """Walk to the end in virtual time, over all ports unless the scene selects some; call `began` with the prober."""
     scene.only = scene.only or tuple(target.subject for target in scene.targets)
     if not scene.obeys:
         scene.hand.jacks = {}  # cables move when the test moves them, not on request

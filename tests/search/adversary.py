@@ -77,7 +77,7 @@ class FalseProof:
 
     @property
     def kind(self) -> tuple[Mode, tuple[Unmet, ...]]:
-        """Return its mode and the unmet conditions, which tell it from other findings."""
+        """The mode and the unmet conditions: two findings with the same values are of one kind."""
         return self.scenario.mode, self.unmet
 
 
@@ -158,7 +158,8 @@ def false_proofs(one: Scenario) -> list[FalseProof]:
 
 def outcomes(one: Scenario) -> Iterator[tuple[Proof, Judgement, float]]:
     """Run a scenario, and yield for each port its proof, its judgement, and its progress towards a proof, from 0 to
-    5."""
+    5.
+    """
     bench = Bench(one)
     proofs = bench.run()
     truth = bench.truth()

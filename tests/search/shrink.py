@@ -31,7 +31,8 @@ def shrunk(one: Scenario, holds: Callable[[Scenario], bool], tries: int = 400) -
 
 def _simpler(value: Any) -> Iterator[Any]:
     """Yield every scenario that is one step simpler: an item left out, a field at its default, a rounder or shorter
-    time."""
+    time.
+    """
     if isinstance(value, tuple):
         for index in range(len(value)):
             yield value[:index] + value[index + 1 :]

@@ -1,6 +1,6 @@
-"""Tests of false proofs that the search found, each simplified, and of situations that were seen on kernels.
+"""Tests of false proofs that the search found, each simplified, and of situations that were seen on real kernels.
 
-Each was proven before a pull had to answer a request and before the state at the verdict was checked.
+All of them were proven before two rules existed: a pull must answer a request, and the state at the verdict is checked.
 """
 
 from __future__ import annotations
