@@ -15,33 +15,32 @@ from netcheck.survey.readers.values import holds_address, mac_from
 from netcheck.tables.delimited import Record
 from netcheck.text import listed
 
-HEADER_ROWS = 40  # the titles are among the first rows of a table
+HEADER_ROWS = 40  # the titles are among this many first rows of a table
 
-_PORTS = frozenset(
-    {"port", "portnr", "portno", "portnumber", "anschluss", "buchse"}
-)  # of a switch in the column before
-# Words in titles of earlier and of planned values; common practice, no source.
+# Titles of the port of a switch that an earlier column names; common practice, no source.
+_PORTS = frozenset({"port", "portnr", "portno", "portnumber", "anschluss", "buchse"})
+# Title words of earlier values and of planned values; common practice, no source.
 _EARLIER = frozenset({"alt", "alte", "alter", "bisher", "bisherige", "old", "previous", "former", "ist"})
 _NOW = frozenset({"neu", "neue", "neuer", "new", "soll", "planned", "geplant", "future"})
 _SEVERAL = {"address": "addresses", "mac": "MACs", "mask": "masks", "device": "devices"}
-_UNTITLED_SHARE = 0.5  # of the rows of a table without titles that must hold an address
+_UNTITLED_SHARE = 0.5  # a table without titles is a list if this share of its rows have an address
 _INTERFACE_IN_TITLE = re.compile(r"(?i)\b(?:ipv4|ip|addresse?s?|adressen?|addr|adr)\b|[^\w.-]+")
 
 
 @dataclass(frozen=True, slots=True)
 class AddressColumns:
-    """A column of addresses and the columns of mask, gateway and MAC that belong to it; -1 without one."""
+    """A column of addresses and its columns of mask, gateway and MAC; -1 for a missing column."""
 
     address: int
     mask: int
     gateway: int
     mac: int
-    interface: str  # the name of its interface from the title, or empty
+    interface: str  # the name of the interface, from the title of the column, or empty
 
 
 @dataclass(frozen=True, slots=True)
 class ListLayout:
-    """The row of titles, the titles themselves, the column of each other field, and the columns of addresses."""
+    """A table's layout: the row of titles, the titles, the column of each other field, the columns of addresses."""
 
     row: int
     titles: tuple[str, ...]
@@ -49,10 +48,10 @@ class ListLayout:
     addresses: tuple[AddressColumns, ...]
     ignored: frozenset[int]
     guessed: tuple[str, ...] = ()
-    switch_tail: int = -1  # the column of the port, where that of the switch names only the switch
+    switch_tail: int = -1  # the column of the switch port's number, if the column `switch-port` names only the switch
 
     def title(self, column: int) -> str:
-        """Return the title of a column, or its number where it has none."""
+        """Return the title of a column, or its number if it has no title."""
         titled = column < len(self.titles) and self.titles[column]
         return self.titles[column] if titled else f"column {column + 1}"
 
@@ -62,9 +61,9 @@ class ListLayout:
 
 
 def layout_of(records: Sequence[Record], mapped: Mapping[str, str]) -> ListLayout | None:
-    """Return the layout of a table by its first rows, or None where no row has titles of a device list.
+    """Return the layout of a table, or None if none of its first rows has titles of a device list.
 
-    `mapped` gives the field of a title, as `--map` does; titles are compared by letters and digits.
+    `mapped` is the field of each title that `--map` names; titles are compared by their letters and digits.
     """
     head, above, score = None, None, 1
     for before, record in pairwise((None, *records[:HEADER_ROWS])):
@@ -86,9 +85,9 @@ def layout_of(records: Sequence[Record], mapped: Mapping[str, str]) -> ListLayou
 
 
 def untitled_layout_of(records: Sequence[Record], mapped: Mapping[str, str]) -> ListLayout | None:
-    """Return the layout of a table without titles by its cells, or None where half of its rows hold no address.
+    """Return the layout of a table without titles from its cells; None if less than half of its rows have an address.
 
-    `mapped` gives the field of a column by its number, counted from 1.
+    `mapped` is the field of a column by its number, counted from 1.
     """
     filled = sum(any(map(_is_host, record.cells)) for record in records)
     if not filled or filled < _UNTITLED_SHARE * len(records):
@@ -119,12 +118,15 @@ def _fields_in(cells: Sequence[str], mapped: Mapping[str, str]) -> set[str]:
 
 
 def _may_be_above(before: Record, record: Record, own: set[str]) -> bool:
-    """Return whether two rows may together be the titles: a row with two known titles, directly below another row."""
+    """Return whether two rows may be titles in two lines.
+
+    The lower row has two known titles. The upper row is directly above it and has no address.
+    """
     return len(own) > 1 and before.row == record.row - 1 and not any(map(holds_address, before.cells))
 
 
 def _single_title(records: Sequence[Record], mapped: Mapping[str, str]) -> Record | None:
-    """The first row with a single known title of a device list, if addresses or MACs follow in the next row."""
+    """Return the first row that has only one known title, if the next row has an address or a MAC; None otherwise."""
     for record, after in pairwise(records[:HEADER_ROWS]):
         fields = {field_of(cell, mapped) for cell in record.cells}
         if any(map(holds_address, record.cells)) or not {"device", "address", "host-name"} & fields:
@@ -139,7 +141,7 @@ def _titles(cells: Sequence[str]) -> list[str]:
 
 
 def _completed(cells: Sequence[str], above: Sequence[str]) -> list[str]:
-    """Give a column without a title the one of the row above, where that has two rows of titles."""
+    """Return the titles of a row; a column without a title gets the title from the row above."""
     return [cell if cell.strip() else title for cell, title in zip_longest(cells, above, fillvalue="")]
 
 
@@ -163,7 +165,7 @@ def _layout(row: int, titles: Sequence[str], body: Sequence[Record], mapped: Map
         if field not in columns and (likely := _by_cells(body, columns, test, ignored)) is not None:
             columns[field] = [likely]
             title = titles[likely] if likely < len(titles) and titles[likely] else f"column {likely + 1}"
-            guessed.append(f'the column "{title}" holds the {_SEVERAL[field]}')
+            guessed.append(f'the column "{title}" has the {_SEVERAL[field]}')
     tail = _switch_tail(columns, titles, mapped)
     addresses = tuple(_address_columns(columns, titles))
     single = ("address", "mask", "gateway", "mac")
@@ -172,7 +174,10 @@ def _layout(row: int, titles: Sequence[str], body: Sequence[Record], mapped: Map
 
 
 def _without_earlier(columns: dict[str, list[int]], titles: Sequence[str], mapped: Mapping[str, str]) -> list[str]:
-    """Leave out columns of earlier values, such as `IP old` beside `IP new`; they are kept under their titles."""
+    """Remove columns of earlier values, such as `IP old` if there is `IP new`; return a remark on each.
+
+    Such a column becomes a further column of the plan under its title.
+    """
     guessed = []
     for field in ("address", "mask", "gateway"):
         free = [column for column in columns.get(field, ()) if plain_title(titles[column]) not in mapped]
@@ -181,9 +186,7 @@ def _without_earlier(columns: dict[str, list[int]], titles: Sequence[str], mappe
         earlier = [column for column in free if (words[column] & _EARLIER or now) and column not in now]
         if len(earlier) < len(columns.get(field, ())):
             columns.get(field, [])[:] = [column for column in columns.get(field, ()) if column not in earlier]
-            guessed += [
-                f'the column "{titles[column]}" holds earlier values, and is kept as it is' for column in earlier
-            ]
+            guessed += [f'the column "{titles[column]}" has earlier values, and is kept as it is' for column in earlier]
     return guessed
 
 
@@ -192,7 +195,7 @@ def _cell_of(record: Record, column: int) -> str:
 
 
 def _by_title_and_cells(field: str, title: str, cells: Sequence[str]) -> str:
-    """The field of a column by its title and cells together: `IP 2` and `MAC X1` begin with a known title."""
+    """Return the field of a column whose title begins with a known one, such as `IP 2` or `MAC X1`, if a cell fits."""
     if field:
         return field
     first, *others = re.split(r"[\s_.-]+", title.strip())
@@ -206,9 +209,7 @@ def _by_title_and_cells(field: str, title: str, cells: Sequence[str]) -> str:
 def _settle_networks(
     columns: dict[str, list[int]], titles: Sequence[str], body: Sequence[Record], mapped: Mapping[str, str]
 ) -> None:
-    """Take columns such as `Subnet` for masks where they hold masks, and for addresses where they hold addresses; of
-    several columns of addresses, leave out those without any.
-    """
+    """Correct columns such as `Subnet` that have masks or addresses, and remove address columns without addresses."""
 
     def share(column: int, test: Callable[[str], bool]) -> float:
         cells = [cell for record in body if (cell := _cell_of(record, column))]
@@ -232,7 +233,10 @@ def _settle_networks(
 
 
 def _switch_tail(columns: dict[str, list[int]], titles: Sequence[str], mapped: Mapping[str, str]) -> int:
-    """The column of the port that follows a column that names only the switch; it is not an interface of the device."""
+    """Return the column with the port of a switch that an earlier column names, or -1.
+
+    The column is removed from `columns`, because it is no interface of the device.
+    """
     switch = columns.get("switch-port", [-1])[0]
     if switch < 0 or plain_title(titles[switch]) in mapped or "port" in plain_title(titles[switch]):
         return -1
@@ -263,7 +267,11 @@ def _address_columns(columns: Mapping[str, Sequence[int]], titles: Sequence[str]
 
 
 def _belonging(columns: Sequence[int], start: int, end: int, at: int, count: int) -> int:
-    """The column between an address and the next, or the one of the same number among as many, or the only one."""
+    """Return the column of a field that belongs to address column number `at` of `count`, or -1.
+
+    It is the only column between this address and the next, or the column with the same number if there are as many of
+    both, or the only column of the field.
+    """
     inside = [column for column in columns if start < column < end]
     if len(columns) == count > 1 and len(inside) != 1:
         return columns[at]
@@ -277,8 +285,9 @@ def _by_cells(
     ignored: set[int],
     least: int = 2,
 ) -> int | None:
-    """The column without a field whose cells fit in most rows, at least in `least`; of several the one with most
-    different cells, because a gateway is the same in many rows.
+    """Return the column without a field that has the most different cells that pass the test, or None.
+
+    Different cells count, because a gateway is the same in many rows. At least `least` cells must pass.
     """
     taken = ignored.union(*columns.values())
     found: dict[int, list[str]] = {}
@@ -298,7 +307,7 @@ def _is_mac(text: str) -> bool:
 
 
 def _is_dotted_mask(text: str) -> bool:
-    """Return whether a text is a mask of four octets, as no host has one: 240.0.0.0/4 is reserved (RFC 1112)."""
+    """Return whether a text is a mask of four octets; such a text is no host, as 240.0.0.0/4 is reserved (RFC 1112)."""
     try:
         mask = mask_from(text)
     except ValueError:
@@ -318,7 +327,7 @@ def _is_host(text: str) -> bool:
 
 
 def _is_word(text: str) -> bool:
-    """Return whether a text may be a device's name: it has a letter, and is not an address, mask or MAC."""
+    """Return whether a text may be the name of a device: it has a letter and is no address, mask or MAC."""
     return any(map(str.isalpha, text)) and not holds_address(text) and not _is_mac(text)
 
 

@@ -1,4 +1,4 @@
-"""Makes the files of a plan from a device list, and the text that tells what was understood of it."""
+"""Makes the files of a plan from a device list, and the text that says how the list was read."""
 
 from __future__ import annotations
 
@@ -39,25 +39,26 @@ COLUMNS = (
     *("device", "kind", "place", "interface", "slot", "subnet", "address", "mask", "gateway", "mac", "host-name"),
     *("switch-port", "ports", "description", "remark"),
 )
-_LONGEST = 1000  # characters of a cell
-_FIRST = 60  # remarks of one kind that are printed
+_LONGEST = 1000  # characters of a cell that are kept
+_FIRST = 60  # remarks of one kind that are printed; the rest are counted
 
 
 @dataclass(frozen=True, slots=True)
 class Intake:
-    """A device list as understood: the site's name, the tables met, the subnets, the interfaces and the remarks."""
+    """The content of a device list: the site's name, the tables, the subnets, the interfaces and the remarks."""
 
     name: str
     tables: tuple[str, ...]
     subnets: tuple[ListedSubnet, ...]
     interfaces: tuple[PlacedInterface, ...]
     remarks: IntakeRemarks
-    routers: Mapping[str, Sequence[str]] = field(default_factory=dict)  # interfaces as address/length by name
+    routers: Mapping[str, Sequence[str]] = field(default_factory=dict)  # by name: interfaces as address/length
 
 
 def intake_from(paths: Sequence[Path], mapped: Mapping[str, str]) -> Intake:
-    """Read one device list or several; UsageError where one is not a table, or no table in it has the titles of a
-    device list.
+    """Read one device list or several; UsageError if one of them is not a device list.
+
+    `mapped` is the field of each title that `--map` names.
     """
     remarks = IntakeRemarks()
     tables: list[str] = []
@@ -73,14 +74,14 @@ def intake_from(paths: Sequence[Path], mapped: Mapping[str, str]) -> Intake:
             raise UsageError(error.at(safe(str(path)))) from error
         if not found:
             do = 'Name its columns, for example --map "Tag=device" --map "IP=address"; without titles, --map "1=device"'
-            raise UsageError(Problem("no table of devices is recognised in it", safe(str(path)), do))
+            raise UsageError(Problem("it has no recognisable table of devices", safe(str(path)), do))
         interfaces += found
         titles |= known
         if len(interfaces) > MOST_ROWS:
-            what = f"{len(interfaces):,} interfaces are read from it; at most {MOST_ROWS:,} are taken"
+            what = f"it has {len(interfaces):,} interfaces; at most {MOST_ROWS:,} are read"
             raise UsageError(Problem(what, safe(str(path)), "Split it, or leave columns out with --map TITLE=-"))
     if unused := [title for title in mapped if title not in titles]:
-        do = f"Titles are compared by their letters and digits; there are {listed(sorted(filter(None, titles)), 20)}"
+        do = f"The titles, reduced to letters and digits, are {listed(sorted(filter(None, titles)), 20)}"
         raise UsageError(Problem(f'--map: no table has the title "{safe(unused[0], 60)}"', do=do))
     whole = with_interface_names(with_units(list(with_short_addresses(interfaces, remarks)), remarks), remarks)
     subnets, placed = placed_in_subnets(whole, remarks)
@@ -98,7 +99,7 @@ def _interfaces_of(
     serial: Iterator[int],
     known: set[str],
 ) -> Iterator[ListedInterface]:
-    """Yield the interfaces of one list; `file` stands before each place in it. The titles met are added to `known`."""
+    """Yield the interfaces of one list; its titles are added to `known`. `file` precedes every position in the list."""
     sheets = [(sheet, list(records)) for sheet, records in tables_in(path, file, remarks)]
     layouts = [layout_of(records, mapped) for _, records in sheets]
     if not any(layouts):
@@ -106,7 +107,7 @@ def _interfaces_of(
     for (sheet, records), layout in zip(sheets, layouts, strict=True):
         name = f'{file}sheet "{safe(sheet, 40)}"' if sheet else safe(path.name)
         if layout is None:
-            remarks.unread.append(f"{name}: no row of it has the titles of a device list; it is left out")
+            remarks.unread.append(f"{name}: it has no row with titles of a device list; it is left out")
             continue
         remarks.guessed += [f"{name}: {guess}" for guess in layout.guessed]
         numbers = range(1, 1 + max(len(record.cells) for record in records))
@@ -117,7 +118,7 @@ def _interfaces_of(
 
 
 def _columns(layout: ListLayout) -> Iterator[str]:
-    """How the columns were understood."""
+    """Yield lines that say how the columns of a table were read."""
     named = {column: name for name, column in layout.fields.items()}
     for one in layout.addresses:
         named |= {one.address: "address", one.mask: "mask", one.gateway: "gateway", one.mac: "mac"}
@@ -133,7 +134,7 @@ def _columns(layout: ListLayout) -> Iterator[str]:
 
 
 def plan_files(intake: Intake) -> dict[str, str]:
-    """Return the files of the plan's folder by name; the plan itself is the last."""
+    """Return the texts of a plan's files by file name; `plan.toml` is the last."""
     subnets = "".join(map(_subnet_text, intake.subnets))
     routers = "".join(_router_text(name, links) for name, links in intake.routers.items())
     plan = f"""# Made from a device list. Add the site's own lists of hosts as [[survey]], then run: netcheck check
@@ -161,9 +162,8 @@ def _router_text(name: str, links: Sequence[str]) -> str:
 
 
 def _quoted(text: str, limit: int = 400) -> str:
-    return json.dumps(
-        safe(text, limit), ensure_ascii=False
-    )  # after `safe` the text holds nothing that TOML would write differently
+    # `safe` removes every character that TOML would escape in another way than JSON.
+    return json.dumps(safe(text, limit), ensure_ascii=False)
 
 
 def _table(interfaces: Sequence[PlacedInterface]) -> str:
@@ -178,7 +178,10 @@ def _table(interfaces: Sequence[PlacedInterface]) -> str:
 
 
 def extra_titles(interfaces: Iterable[PlacedInterface]) -> dict[str, str]:
-    """Return the titles of further columns as they are written, each different from every key of the plan."""
+    """Return the titles under which further columns are written, by their titles in the list.
+
+    A written title differs from every key of the plan.
+    """
     known = keys_of(InterfaceRow)
     missing = [key for key in known if key not in COLUMNS]
     titles: dict[str, str] = {}
@@ -190,7 +193,7 @@ def extra_titles(interfaces: Iterable[PlacedInterface]) -> dict[str, str]:
 
 
 def row_of(one: PlacedInterface, titles: Mapping[str, str]) -> dict[str, str]:
-    """Return an interface's cells by title."""
+    """Return the cells of an interface by title; `titles` is the result of `extra_titles`."""
     interface = one.interface
     row = {title: interface.values.get(title, "") for title in COLUMNS}
     row |= {"device": interface.device, "interface": interface.interface, "subnet": one.subnet}
@@ -220,7 +223,7 @@ def sheets_of(intake: Intake) -> dict[str, list[dict[str, object]]]:
 
 
 def to_text(intake: Intake) -> str:
-    """Return what was understood, guessed and not read, as it is printed."""
+    """Return the report on a list: how it was read, what was guessed, and what was not read."""
     unplaced = sum(not one.interface.address for one in intake.interfaces)
     devices = len({one.interface.device for one in intake.interfaces})
     subnets = _count(len(intake.subnets), "subnet")
@@ -228,7 +231,7 @@ def to_text(intake: Intake) -> str:
         *intake.tables,
         f"{_count(len(intake.interfaces), 'interface')} of {_count(devices, 'device')}, {unplaced} without an address, "
         f"in {subnets}: {', '.join(map(_shown, intake.subnets))}",
-        *_listed("Guessed, please look at it:", sorted(intake.remarks.guessed, key=natural_key)),
+        *_listed("Guessed, please check:", sorted(intake.remarks.guessed, key=natural_key)),
         *_listed("Not read:", sorted(intake.remarks.unread, key=natural_key)),
     ]
     return "\n".join(lines)

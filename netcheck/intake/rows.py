@@ -1,4 +1,4 @@
-"""Reads the tables of a device list, and from each row one interface for each address, with everything else in it."""
+"""Reads the tables of a device list, and makes an interface of each address in a row; all other cells are kept."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ from netcheck.tables.delimited import DELIMITERS, Record, lines_in, records_of, 
 from netcheck.text import safe
 
 LIMIT = 64 * MIB
-MOST_ROWS = 100_000  # of all tables together
-_FILLED = ("place", "subnet", "vlan", "unit")  # written once for a group of rows in many lists
+MOST_ROWS = 100_000  # rows of all tables together
+_FILLED = ("place", "subnet", "vlan", "unit")  # many lists write these fields only in the first row of a group
 _LENGTH = re.compile(r"(\S+?)\s*/\s*(\d{1,2}|\d+\.\d+\.\d+\.\d+)", re.ASCII)
 _TAG = re.compile(r"\S*\d\S*|[=+-]\S+")  # a device tag: one word with a digit, or with a sign of IEC 81346
 _TOTAL = re.compile(r"(?:grand )?total\b|sum\b|summe\b|gesamt|anzahl\b|count\b|number of\b", re.IGNORECASE)
@@ -37,7 +37,7 @@ _NO_DHCP = re.compile(r"(?:no|not|non|kein|keine|ohne|nicht)(?![a-z])", re.IGNOR
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ListedInterface:
-    """An interface as the list gives it, all values as text; `where` is its position in the list."""
+    """An interface of the list, all values as text; `where` is its position in the list."""
 
     device: str
     interface: str
@@ -48,32 +48,33 @@ class ListedInterface:
     mac: str = ""
     values: Mapping[str, str] = field(default_factory=dict)  # the other fields
     extra: tuple[tuple[str, str], ...] = ()  # (title, text) of the other columns
-    unit: str = ""  # the line or machine that the list gives in a column of its own
+    unit: str = ""  # the line or machine, if the list has a column for it
     group: str = ""  # the heading above the row, or the sheet
 
 
 @dataclass(slots=True)
 class IntakeRemarks:
-    """What the user has to know: values that were guessed, and rows and cells that were not used."""
+    """Remarks for the user: values that were guessed, and rows and cells that were not used."""
 
     guessed: list[str] = field(default_factory=list)
     unread: list[str] = field(default_factory=list)
 
 
 def tables_in(path: Path, file: str, remarks: IntakeRemarks) -> Iterator[tuple[str, list[Record]]]:
-    """Yield the tables of a file with their sheets' names, an empty name for text; a hidden sheet is a remark.
+    """Yield the sheet name and the records of each table of a file; the name is empty for a text file.
 
-    `file` stands before the sheet's name in the remark.
+    A hidden sheet becomes a remark, in which `file` precedes the name of the sheet. FileError if the file cannot be
+    read.
     """
     data = read_bounded(path, LIMIT, text=False)
     if data.startswith(ZIP):
-        from netcheck.tables.workbook_read import opened_from  # only where there is a workbook
+        from netcheck.tables.workbook_read import opened_from  # only for a workbook
 
         with opened_from(io.BytesIO(data), path.name) as book:
             for sheet in book.sheets:
                 if book.hidden(sheet):
                     name = f'{file}sheet "{safe(sheet, 40)}"'
-                    remarks.unread.append(f"{name}: it is hidden and is left out; show it to have it read")
+                    remarks.unread.append(f"{name}: it is hidden and left out; unhide it in the workbook to read it")
                 elif records := _bounded(book.records(sheet)):
                     yield sheet, records
         return
@@ -99,9 +100,9 @@ def _bounded(records: Iterator[Record]) -> list[Record]:
 def interfaces_in(
     records: Sequence[Record], layout: ListLayout, sheet: str, remarks: IntakeRemarks, serial: Iterator[int]
 ) -> Iterator[ListedInterface]:
-    """Yield the interfaces below the titles; a row that gives none becomes a remark.
+    """Yield the interfaces of the rows below the titles; a row without an interface becomes a remark.
 
-    `serial` numbers the devices without a name.
+    `sheet` precedes the row number in remarks. `serial` numbers the devices without a name.
     """
     reader = _Reader(layout, sheet, remarks, serial)
     for record in records:
@@ -110,7 +111,7 @@ def interfaces_in(
     if reader.by_host_name:
         title = layout.title(layout.fields["host-name"])
         remarks.guessed.append(
-            f'{sheet}no column names the devices; "{safe(title, 40)}" does, and is the host name too'
+            f'{sheet}no column names the devices; "{safe(title, 40)}" is used for devices and host names'
         )
     for name, rows in reader.filled.items():
         shown = f"{rows[0]} and {len(rows) - 1} more rows" if len(rows) > 1 else rows[0]
@@ -119,7 +120,7 @@ def interfaces_in(
 
 
 class _Reader:
-    """Reads rows one after the other, because a cell may be filled from the row above."""
+    """Reads the rows in their order, because an empty cell may get the value of the row above."""
 
     def __init__(self, layout: ListLayout, sheet: str, remarks: IntakeRemarks, serial: Iterator[int]) -> None:
         self._layout, self._sheet, self._remarks, self._serial = layout, sheet, remarks, serial
@@ -128,8 +129,8 @@ class _Reader:
             self._used |= {one.address, one.mask, one.gateway, one.mac}
         self._device = self._group = ""
         self._above: dict[str, str] = {}
-        self.by_host_name = 0  # rows whose host name is that of the device, because no column names devices
-        self.filled: dict[str, list[str]] = {}  # by field: the rows in which it was filled from the row above
+        self.by_host_name = 0  # rows whose host name became the device, because no column names devices
+        self.filled: dict[str, list[str]] = {}  # by field: the rows that got the value of the row above
 
     def read(self, record: Record) -> Iterator[ListedInterface]:
         """Yield the interfaces of one row."""
@@ -157,12 +158,12 @@ class _Reader:
             return
         if self._is_free_address(values, named):
             shown = " ".join(filter(None, (named[0][1], values.get("remark", ""))))
-            self._remarks.unread.append(f"{where}: it has an address and no device, and is left out: {safe(shown, 60)}")
+            self._remarks.unread.append(f"{where}: it has an address but no device; it is left out: {safe(shown, 60)}")
             return
         device = values.pop("device", "") or self._device_of(values, where, named)
         if not device:
             shown = ", ".join(safe(cell, 30) for cell in cells if cell)
-            self._remarks.unread.append(f"{where}: it names no device and no address: {shown}")
+            self._remarks.unread.append(f"{where}: it has neither a device nor an address: {shown}")
             return
         self._device = device
         self._fill(values, f"row {record.row}")
@@ -172,9 +173,10 @@ class _Reader:
         return cells[column] if 0 <= column < len(cells) else ""
 
     def _heading(self, cells: Sequence[str]) -> str:
-        """The text of a row that is a heading: its only cell, unless that is a device's tag or an address.
+        """Return the text of a row that is a heading, otherwise an empty text.
 
-        A heading stands in the first column.
+        A heading is the only cell of its row. It is no address, no tag of a device, and not in a column of devices,
+        unless that is the first column.
         """
         filled = [(column, cell) for column, cell in enumerate(cells) if cell]
         if len(filled) != 1 or holds_address(filled[0][1]):
@@ -184,13 +186,13 @@ class _Reader:
         return "" if is_of_devices and (column > 0 or _TAG.fullmatch(text)) else text
 
     def _addresses(self, cells: Sequence[str], columns: AddressColumns) -> Iterator[tuple[str, str, str, str, str]]:
-        """Yield (interface, address, mask, gateway, MAC) for each address of a cell, or one without an address."""
+        """Yield (interface, address, mask, gateway, MAC) for each address of a cell; once if it has no address."""
         text = self._cell(cells, columns.address)
         mask, gateway, mac = (self._cell(cells, one) for one in (columns.mask, columns.gateway, columns.mac))
         if len(text) <= _LONGEST_ADDRESS and (found := _MASKED.fullmatch(text)):
             text = f"{found[1]}/{found[2]}"
         parts = several_addresses(text) or [text]
-        shared = not text and len(self._layout.addresses) > 1  # mask and MAC belong to another column's address
+        shared = not text and len(self._layout.addresses) > 1  # mask and MAC belong to the address of another column
         for number, part in enumerate(parts):
             yield (
                 columns.interface,
@@ -201,14 +203,17 @@ class _Reader:
             )
 
     def _is_free_address(self, values: Mapping[str, str], named: Sequence[tuple[str, str, str, str, str]]) -> bool:
-        """Return whether a row of a list by address, whose devices stand behind the addresses, has an address only."""
+        """Return whether a row has only an address, in a list whose column of devices follows the addresses."""
         first = min((one.address for one in self._layout.addresses), default=-1)
         device = self._layout.fields.get("device", -1)
         bare = len(named) == 1 and bool(named[0][1]) and not named[0][4]
         return bare and 0 <= first < device and values.keys() <= {"subnet", "vlan", "unit", "remark"}
 
     def _device_of(self, values: Mapping[str, str], where: str, named: Sequence[object]) -> str:
-        """The device of a row without one: that of the row above, or a name made from the row."""
+        """Return the device of a row that names none: the device of the row above, or a name made from the row.
+
+        Empty if the row has neither an address nor a host name.
+        """
         filled = "device" in self._layout.fields and self._device
         if filled and (named or "interface" in values or "slot" in values):
             return self._device
@@ -271,18 +276,18 @@ class _Reader:
             )
 
     def _bare(self, text: str, where: str) -> tuple[str, str]:
-        """Return a cell's address, or the word for DHCP, without the words around it, and what becomes a remark."""
+        """Return the address of a cell, or `dhcp`, without other words; and a remark that keeps the whole cell."""
         if (found := _REMARKED.fullmatch(text)) and holds_address(found[1]):
-            self._remarks.guessed.append(f'{where}: "{safe(text, 60)}" is read as {found[1]}, and kept as a remark')
+            self._remarks.guessed.append(f'{where}: "{safe(text, 60)}" is read as {found[1]} and kept as a remark')
             return found[1], f"list: {text}"
         if _DHCP.search(text) and not _NO_DHCP.match(text) and not is_dhcp(text):
-            self._remarks.guessed.append(f'{where}: "{safe(text, 60)}" is read as {DHCP}, and kept as a remark')
+            self._remarks.guessed.append(f'{where}: "{safe(text, 60)}" is read as {DHCP} and kept as a remark')
             return DHCP, f"list: {text}"
         return text, ""
 
 
 def _with_mask(address: str, mask: str) -> tuple[str, str]:
-    """Move a prefix length or mask from behind an address into the mask, where that is empty."""
+    """Return address and mask; a prefix length or mask after the address becomes the mask if there is no other."""
     found = _LENGTH.fullmatch(address)
     if found is None or not holds_address(found[1]):
         return address, mask

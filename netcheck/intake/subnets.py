@@ -1,4 +1,4 @@
-"""Derives the subnets of a device list from its addresses, masks and gateways, and puts each interface into one."""
+"""Derives the subnets of a device list from addresses, masks and gateways, and finds the subnet of each interface."""
 
 from __future__ import annotations
 
@@ -12,15 +12,15 @@ from netcheck.intake.rows import IntakeRemarks, ListedInterface
 from netcheck.plan.cells import DHCP, address_from, mac_from, mask_from, prefix_from
 from netcheck.text import safe
 
-GUESSED_LENGTH = 24  # of a subnet of which no row gives a mask: by far the most common one, no source
+GUESSED_LENGTH = 24  # prefix length if no row of a subnet has a mask: the most common one; common practice, no source
 _LAST_OCTET = re.compile(r"\.\d{1,3}", re.ASCII)
 _NUMBER = re.compile(r"\d{1,4}", re.ASCII)
-UNKNOWN = "tbd"  # the prefix of a subnet of which no row has an address
+UNKNOWN = "tbd"  # the prefix of a subnet if none of its rows has an address
 
 
 @dataclass(frozen=True, slots=True)
 class ListedSubnet:
-    """A subnet of the list: its name, prefix (None if no row tells it), gateway and VLAN, the last two as text."""
+    """A subnet of the list: its name, prefix (None if no row gives it), and gateway and VLAN as text."""
 
     name: str
     prefix: Prefix | None
@@ -39,7 +39,7 @@ class PlacedInterface:
 def placed_in_subnets(
     interfaces: Sequence[ListedInterface], remarks: IntakeRemarks
 ) -> tuple[list[ListedSubnet], list[PlacedInterface]]:
-    """Return the subnets and every interface with its subnet; what was guessed becomes a remark."""
+    """Return the subnets, and every interface with its subnet; every guess becomes a remark."""
     prefixes = _prefixes(interfaces, remarks)
     known = _PrefixSet(prefixes)
     homes = [known.longest(_value(one) or _gateway(one)) for one in interfaces]
@@ -50,16 +50,18 @@ def placed_in_subnets(
     names = _names(members)
     subnets = [_subnet(prefix, names[prefix], several) for prefix, several in members.items()]
     by_words = {words: names[prefix] for prefix, several in members.items() for words in _words_of(several)}
-    unknown: dict[str, Prefix | None] = {}  # subnets of which no row has an address
+    unknown: dict[str, Prefix | None] = {}  # subnets without an address in any row
     placed = []
     for one, home, name in zip(interfaces, homes, _followed(interfaces, homes, names, by_words, remarks), strict=True):
-        if not name:  # no row of the list tells any subnet
+        if not name:  # neither this row nor a row above it has a known subnet
             name = _words(one) or "network"
             if name not in unknown:
                 unknown[name] = _told_prefix(one)
                 subnets.append(ListedSubnet(name, unknown[name], vlan=_vlan([one])))
             if unknown[name] is None:
-                remarks.guessed.append(f'{one.where}: no row tells the prefix of "{safe(name, 60)}"; write it in')
+                remarks.guessed.append(
+                    f'{one.where}: no row gives the prefix of "{safe(name, 60)}"; add it to the plan'
+                )
         placed.append(PlacedInterface(one, name if home is None else names[home]))
     return subnets, placed
 
@@ -89,7 +91,7 @@ def _length(one: ListedInterface, address: Address) -> int | None:
 
 
 def _told_prefix(one: ListedInterface) -> Prefix | None:
-    """The prefix that a list gives as the name of a row's subnet."""
+    """Return the prefix in a row's column of subnets, or None."""
     text = one.values.get("subnet", "")
     try:
         return prefix_from(text) if "/" in text else None
@@ -98,35 +100,38 @@ def _told_prefix(one: ListedInterface) -> Prefix | None:
 
 
 def _prefixes(interfaces: Sequence[ListedInterface], remarks: IntakeRemarks) -> list[Prefix]:
-    """The prefixes by how many rows agree on each; one whose addresses all lie in more common ones is a wrong mask."""
+    """Return the prefixes of the list in order.
+
+    A prefix is a wrong mask if all its addresses are inside prefixes that more rows agree on.
+    """
     votes: dict[Prefix, list[tuple[ListedInterface, Address]]] = {}
-    silent: list[tuple[ListedInterface, Address]] = []
+    unmasked: list[tuple[ListedInterface, Address]] = []
     for one in interfaces:
         address = _value(one)
         if address is None:
             continue
         length = _length(one, address)
         if length is None or not 0 < length < WIDTH[address.family]:
-            silent.append((one, address))
+            unmasked.append((one, address))
         else:
             votes.setdefault(Prefix.of(address, length), []).append((one, address))
     found = _PrefixSet(())
     for prefix, inside in sorted(votes.items(), key=lambda item: (-len(item[1]), item[0].family, item[0].value)):
         if all(found.longest(address) for _, address in inside):
             shown = ", ".join(one.where for one, _ in inside[:3])
-            remarks.guessed.append(f"{shown}: the mask of {prefix} does not fit the other rows; it is kept as it is")
+            remarks.guessed.append(f"{shown}: the mask of {prefix} differs from the other rows; it is kept as it is")
         else:
             found.add(prefix)
-    for one, address in silent:
+    for one, address in unmasked:
         if not found.longest(address):
             prefix = Prefix.of(address, GUESSED_LENGTH if address.family == 4 else 64)
             found.add(prefix)
-            remarks.guessed.append(f"{one.where}: no row gives a mask; the subnet is taken to be {prefix}")
+            remarks.guessed.append(f"{one.where}: no row gives a mask; {prefix} is assumed to be the subnet")
     return sorted(found.prefixes)
 
 
 class _PrefixSet:
-    """Prefixes that are found by an address in as many steps as there are lengths."""
+    """A set of prefixes; finds the longest one that contains an address, in one step for each prefix length."""
 
     def __init__(self, prefixes: Iterable[Prefix]) -> None:
         self.prefixes: set[Prefix] = set()
@@ -143,20 +148,20 @@ class _PrefixSet:
             lengths.sort(reverse=True)
 
     def longest(self, address: Address | None) -> Prefix | None:
-        """Return the longest prefix that holds an address."""
+        """Return the longest prefix that contains an address, or None."""
         lengths = self._lengths[address.family] if address is not None else ()
         wanted = (Prefix.of(address, length) for length in lengths if address is not None)
         return next((prefix for prefix in wanted if prefix in self.prefixes), None)
 
 
 def _words(one: ListedInterface) -> str:
-    """The list's own words for a row's subnet."""
+    """Return the text of a row's subnet or VLAN in the list."""
     vlan = one.values.get("vlan", "")
     return one.values.get("subnet", "") or (f"vlan-{vlan}" if vlan else "")
 
 
 def _words_of(members: Iterable[ListedInterface]) -> list[str]:
-    """The list's words for a prefix, the most common first."""
+    """Return the texts of the list for the subnet of these rows, the most common first."""
     return [text for text, _ in Counter(map(_words, members)).most_common() if text]
 
 
@@ -165,7 +170,7 @@ def _names(members: Mapping[Prefix, Sequence[ListedInterface]]) -> dict[Prefix, 
     taken: set[str] = set()
     for prefix, several in members.items():
         free = f"net-{str(prefix.first).replace('.', '-').replace(':', '-')}"
-        while free in taken:  # prefixes of several lengths may begin at one address
+        while free in taken:  # prefixes of different lengths may begin at the same address
             free = f"{free}-{prefix.length}"
         names[prefix] = next((text for text in _words_of(several) if text not in taken), free)
         taken.add(names[prefix])
@@ -179,7 +184,7 @@ def _subnet(prefix: Prefix, name: str, members: Sequence[ListedInterface]) -> Li
 
 
 def _vlan(members: Iterable[ListedInterface]) -> str:
-    """The most common VLAN ID of a subnet's rows, from the column of VLANs."""
+    """Return the most common VLAN ID in the rows of a subnet, or an empty text."""
     numbers = Counter(found[0] for one in members if (found := _NUMBER.search(one.values.get("vlan", ""))))
     return numbers.most_common(1)[0][0] if numbers else ""
 
@@ -191,7 +196,10 @@ def _followed(
     by_words: dict[str, str],
     remarks: IntakeRemarks,
 ) -> Iterator[str]:
-    """Yield the name of each interface's subnet: by address, by the list's words, else that of the row above."""
+    """Yield the name of each interface's subnet: by its address, by the text in the list, or that of the row above.
+
+    The name is empty if the text belongs to no known subnet.
+    """
     before = next((names[home] for home in homes if home is not None), "")
     followers: dict[str, list[str]] = {}
     for one, home in zip(interfaces, homes, strict=True):
@@ -206,12 +214,12 @@ def _followed(
             followers.setdefault(before, []).append(one.where)
         yield before
     for name, rows in followers.items():
-        what = f'no address that can be read; subnet "{safe(name, 60)}" of the row above is used'
+        what = f'no readable address; subnet "{safe(name, 60)}" of the row above is used'
         remarks.guessed.append(f"{rows_as_text(rows)}: {what}")
 
 
 def rows_as_text(rows: Sequence[str]) -> str:
-    """Return several places of a list in a few words: the first ones, and how many more; a sheet is named once."""
+    """Return positions in a list as a short text: the first ones and a count of the others; a sheet is named once."""
     first = list(dict.fromkeys(rows))
     sheet = first[0].rpartition("row ")[0]
     same = [first[0], *(one.removeprefix(f"{sheet}row ") for one in first[1:4])]
@@ -219,7 +227,7 @@ def rows_as_text(rows: Sequence[str]) -> str:
 
 
 def with_short_addresses(interfaces: Iterable[ListedInterface], remarks: IntakeRemarks) -> Iterator[ListedInterface]:
-    """Complete addresses such as `.12` with the first octets of the address above in the same subnet."""
+    """Yield the interfaces; an address such as `.12` gets the first octets of the address above it in its subnet."""
     above: dict[str, Address] = {}
     for one in interfaces:
         value, before = _value(one), above.get(_words(one))
@@ -227,22 +235,23 @@ def with_short_addresses(interfaces: Iterable[ListedInterface], remarks: IntakeR
             above[_words(one)] = value
         if before is not None and _LAST_OCTET.fullmatch(one.address):
             whole = f"{str(before).rpartition('.')[0]}{one.address}"
-            remarks.guessed.append(f'{one.where}: "{one.address}" is completed to {whole}, as the address above begins')
+            remarks.guessed.append(f'{one.where}: "{one.address}" is completed to {whole} from the address above')
             yield replace(one, address=whole)
         else:
             yield one
 
 
 def with_units(interfaces: Sequence[ListedInterface], remarks: IntakeRemarks) -> list[ListedInterface]:
-    """Complete device names that several machines of the list use: by the column of the machine, or by the heading
-    where both devices would be in one subnet.
+    """Return the interfaces; a device name that several machines use is completed, so that each device has its own.
+
+    The name gets the text in the column of machines; without one, the heading, if both devices are in one subnet.
     """
     rows: dict[str, list[ListedInterface]] = {}
     at: dict[str, list[int]] = {}
     for index, one in enumerate(interfaces):
         rows.setdefault(one.device, []).append(one)
         at.setdefault(one.device, []).append(index)
-    # rows next to each other with addresses of several subnets are one device that has a leg in each
+    # Adjacent rows with addresses of several subnets are one device with an interface in each.
     apart = {name for name, places in at.items() if places[-1] - places[0] >= len(places) or _shares_subnet(rows[name])}
     by_unit = {name for name in apart if len({one.unit for one in rows[name] if one.unit}) > 1}
     by_group = {name for name, several in rows.items() if name not in by_unit and _in_one_subnet(several)}
@@ -282,12 +291,13 @@ def _in_one_subnet(rows: Iterable[ListedInterface]) -> bool:
 
 
 def with_interface_names(interfaces: Sequence[ListedInterface], remarks: IntakeRemarks) -> list[ListedInterface]:
-    """Name interfaces without a name `lan`, `lan-2` and so on, so that no device has two of one name; all interfaces of
-    a device get its kind.
+    """Return the interfaces with names that are unique in their device; each gets the kind of its device.
+
+    An interface without a name is called `lan`, `lan-2` and so on.
     """
     kinds = {one.device: one.values["kind"] for one in reversed(interfaces) if "kind" in one.values}
     taken: set[tuple[str, str]] = set()
-    last: Counter[tuple[str, str]] = Counter()  # the last number behind a name
+    last: Counter[tuple[str, str]] = Counter()  # the last number that was added to a name
     named = []
     for one in interfaces:
         name = start = one.interface or "lan"
@@ -297,7 +307,7 @@ def with_interface_names(interfaces: Sequence[ListedInterface], remarks: IntakeR
             name = f"{start}-{number}"
         if number > 1:
             what = (
-                f'"{safe(one.device, 60)}" has several rows or addresses; this one is its interface "{safe(name, 40)}"'
+                f'"{safe(one.device, 60)}" has several rows or addresses; this one becomes interface "{safe(name, 40)}"'
             )
             remarks.guessed.append(f"{one.where}: {what}")
         taken.add((one.device, name))
@@ -319,7 +329,7 @@ def routers_of(
         address, device = _value(one.interface), one.interface.device
         if device in routers and prefix is not None and address is not None and prefix.holds(address):
             if device not in found:
-                what = f'"{safe(device, 60)}" has the address of a gateway, and is taken for a router'
+                what = f'"{safe(device, 60)}" has the address of a gateway and is treated as a router'
                 remarks.guessed.append(f"{one.interface.where}: {what}")
             found.setdefault(device, []).append(f"{address}/{prefix.length}")
     return found
@@ -342,7 +352,7 @@ def unreadable_in(one: ListedInterface) -> Iterator[str]:
 
 
 def mask_text(one: ListedInterface) -> str:
-    """Return an interface's mask as dotted quad or length, or as the list writes it where it cannot be read."""
+    """Return an interface's mask as a dotted quad or a length; in the list's notation if it cannot be read."""
     address = _value(one)
     try:
         return str(mask_from(one.mask, address.family if address else 4)) if one.mask else ""

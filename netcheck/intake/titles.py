@@ -1,4 +1,4 @@
-"""The titles of device lists: the field of a column by its title, in English and German, or by `--map`."""
+"""The titles of device lists in English and German: finds the field of a column by its title or by `--map`."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ from netcheck.errors import Problem, UsageError
 from netcheck.survey.readers.header import TITLES, plain_title
 from netcheck.text import listed, safe
 
-LEAVE_OUT = "-"  # a column that is not taken over
+LEAVE_OUT = "-"  # the field of a column that is left out
 
-# Titles by field, letters and digits only, in English and German; common practice, no source.
+# Titles by field, reduced to letters and digits, in English and German; common practice, no source.
 FIELD_TITLES: dict[str, tuple[str, ...]] = {
     "mask": (
         *(
@@ -110,7 +110,7 @@ FIELD_TITLES: dict[str, tuple[str, ...]] = {
     ),
 }
 FIELDS = tuple(FIELD_TITLES)
-# A title that starts with one of these is of the field too, as `IP address (X1)` or `Subnet mask PN`.
+# A title that starts with one of these has the field as well: `IP address (X1)` or `Subnet mask PN`.
 _STARTS: tuple[tuple[str, str], ...] = (
     *(("mask", start) for start in ("subnetmask", "netmask", "subnetzmaske", "subnetmaske", "netzmaske")),
     *(("gateway", start) for start in ("gateway", "defaultgateway", "standardgateway")),
@@ -121,14 +121,17 @@ _PHRASES = re.compile(r"[()/,|\[\]]|\n")
 
 
 def mapping_from(texts: Sequence[str]) -> dict[str, str]:
-    """Read `--map` values such as `Tag=device`: the field of a title, by its letters and digits."""
+    """Return the fields in `--map` values such as `Tag=device` by title, reduced to letters and digits.
+
+    UsageError if a value does not name a title and a field.
+    """
     mapped = {}
     for text in texts:
         title, equals, name = text.rpartition("=")
         name = name.strip().casefold()
         if not equals or not plain_title(title) or name not in (*FIELDS, LEAVE_OUT):
             do = f'Write it as "title=field"; fields are {listed([*sorted(FIELDS), LEAVE_OUT], 30)} (left out)'
-            raise UsageError(Problem(f"--map {safe(text, 60)!r} names no title and field", do=do))
+            raise UsageError(Problem(f"--map {safe(text, 60)!r} is not a title and a field", do=do))
         mapped[plain_title(title)] = name
     return mapped
 

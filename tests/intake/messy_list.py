@@ -1,5 +1,6 @@
-"""An invented device list as integrators keep it: a cover, three sheets of devices in different layouts and languages,
-merged cells, groups and odd values.
+"""An invented device list of the kind that integrators keep.
+
+It has a cover, three sheets of devices in different layouts and languages, merged cells, groups and odd values.
 """
 
 from __future__ import annotations
@@ -17,9 +18,9 @@ MASK, GATEWAY = "255.255.255.0", "10.62.20.1"
 
 
 def filler_rows() -> list[list[Any]]:
-    """The sheet of the filling line: 42 rows below its titles."""
+    """Return the sheet of the filling line: 42 rows below its titles."""
     rows: list[list[Any]] = [["Filling line"]]
-    for n in range(1, 13):  # drives, the panel written once for all of them
+    for n in range(1, 13):  # drives; only the first row names their panel
         place = "+UH2" if n == 1 else None
         rows.append([f"=F1+UH2-T{n}", f"Drive {n}", "drive", place, f"10.62.20.{100 + n}", MASK, GATEWAY, None,
                      f"drive-{n}", f"sw-2/{n}", None, f"W{n}"])  # fmt: skip
@@ -54,7 +55,7 @@ def filler_rows() -> list[list[Any]]:
 
 
 def utilities_rows() -> list[list[Any]]:
-    """The sheet of the utilities, in English, with two address columns: 22 rows below its titles."""
+    """Return the sheet of the utilities, in English, with two address columns: 22 rows below its titles."""
     rows: list[list[Any]] = []
     for n in range(1, 21):
         second = f"192.168.5.{n}" if n <= 4 else None
@@ -67,7 +68,7 @@ def utilities_rows() -> list[list[Any]]:
 
 
 def supplier_rows() -> list[list[Any]]:
-    """The sheet of a machine's supplier, in English: 9 rows below titles in two rows."""
+    """Return the sheet of a machine's supplier, in English: 9 rows below titles in two rows."""
     mask, gateway = "255.255.255.0", "10.62.30.1"
     rows: list[list[Any]] = [
         [n, f"rob-drv-{n:02}", f"X-{100 + n}", f"10.62.30.{150 + n}", mask, gateway, "SW-R", f"1/{n}", None]

@@ -1,4 +1,4 @@
-"""A messy device list becomes a plan in one command, and an agreed plan by commands and a few corrections."""
+"""A messy device list becomes a plan in one command, and a plan without conflicts after a few corrections."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from tests.intake.messy_list import write
 
 @pytest.fixture(scope="module", params=["plan", "plan.xlsx"])
 def made(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> tuple[Plan, str]:
-    """The plan of the messy list, as a folder and as a workbook, and what was printed."""
+    """Return the plan of the messy list as a folder and as a workbook, and the printed text."""
     folder = tmp_path_factory.mktemp("list")
     write(folder / "list.xlsx")
     run = netcheck("new", request.param, "--from", "list.xlsx", cwd=folder)
@@ -31,19 +31,21 @@ def made(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactor
 
 
 def test_no_row_is_lost(made: tuple[Plan, str]) -> None:
-    """34, 22 and 9 rows of devices; one of them has two addresses in a cell, and four have one in each of two columns.
-    The cover with addresses of its own is no list of devices.
+    """The sheets have 34, 22 and 9 rows of devices.
+
+    One row has two addresses in a cell, and four rows have an address in each of two columns. The cover, which has
+    addresses, is no list of devices.
     """
     plan, printed = made
     assert len(plan.interfaces) == 70
     assert "70 interfaces of 64 devices, 3 without an address, in 3 subnets" in printed
-    assert 'sheet "Cover": no row of it has the titles of a device list; it is left out' in printed
-    assert 'sheet "Contacts": no row of it has the titles of a device list; it is left out' in printed
+    assert 'sheet "Cover": it has no row with titles of a device list; it is left out' in printed
+    assert 'sheet "Contacts": it has no row with titles of a device list; it is left out' in printed
     assert '"Filling line" is a heading' in printed
 
 
 def test_columns_are_recognised_in_two_languages(made: tuple[Plan, str]) -> None:
-    """Tags of IEC 81346 stay as they are; other columns are kept under their titles, with the group's heading."""
+    """Tags of IEC 81346 are kept as they are; further columns are kept under their titles, and so is the heading."""
     drive = made[0].interface_named["=F1+UH2-T3/lan"]
     assert (drive.kind, drive.location, drive.description) == ("drive", "+UH2", "Drive 3")
     assert drive.host_name is not None
@@ -55,7 +57,7 @@ def test_columns_are_recognised_in_two_languages(made: tuple[Plan, str]) -> None
 
 
 def test_subnets_are_made_of_addresses_masks_and_gateways(made: tuple[Plan, str]) -> None:
-    """A single wrong mask makes no subnet, and is kept for the check."""
+    """A single wrong mask makes no subnet; it is kept, and the check reports it."""
     found = [(str(one.prefix.value), str(one.gateway.value) if one.gateway else "") for one in made[0].subnets]
     assert found == [("10.62.20.0/24", "10.62.20.1"), ("10.62.30.0/24", "10.62.30.1"), ("192.168.5.0/24", "")]
     robot = made[0].interface_named["=P1+UH3-K2/lan"]
@@ -64,7 +66,7 @@ def test_subnets_are_made_of_addresses_masks_and_gateways(made: tuple[Plan, str]
 
 
 def test_two_addresses_are_two_interfaces(made: tuple[Plan, str]) -> None:
-    """In a row of its own without the device, in one cell, and in two columns, which name the interfaces."""
+    """The second address is in a row without a device, in the same cell, or in a column that names the interface."""
     named = made[0].interface_named
     texts = {subject: one.address.text for subject, one in named.items() if one.address}
     assert (texts["=F1+UH1-K1/lan"], texts["=F1+UH1-K1/lan-2"]) == ("10.62.20.61", "10.62.30.61")
@@ -73,8 +75,8 @@ def test_two_addresses_are_two_interfaces(made: tuple[Plan, str]) -> None:
     assert "U-05/office" not in named
 
 
-def test_values_as_people_type_them(made: tuple[Plan, str]) -> None:
-    """DHCP, not known, decimal commas, a length behind the address; what has two meanings stays as it is written."""
+def test_typed_notations_of_values(made: tuple[Plan, str]) -> None:
+    """DHCP, unknown values, decimal commas and a length after the address are read; ambiguous values are kept."""
     named = made[0].interface_named
     assert (named["=F1+UH1-A1/lan"].dhcp, named["=F1+UH1-A1/lan"].address) == (True, None)
     assert (named["=F1+UH1-A2/lan"].address, named["=F1+UH1-A3/lan"].address, named["U-21/pn"].address) == (None,) * 3
@@ -86,7 +88,7 @@ def test_values_as_people_type_them(made: tuple[Plan, str]) -> None:
 
 
 def test_a_sheet_of_another_layout_and_language(made: tuple[Plan, str]) -> None:
-    """Titles in two rows, host names for tags, switch and port apart, words around an address."""
+    """It has titles in two rows, host names in place of tags, separate switch and port, and words around an address."""
     named = made[0].interface_named
     drive, plc, scanner = (named[f"rob-{one}/lan"] for one in ("drv-03", "plc", "scanner"))
     assert drive.address is not None
@@ -96,12 +98,14 @@ def test_a_sheet_of_another_layout_and_language(made: tuple[Plan, str]) -> None:
     assert (plc.address.text, plc.remark) == ("10.62.30.160", "see mail of October; list: 10.62.30.160 (changed)")
     assert (scanner.dhcp, scanner.remark) == (True, "list: via DHCP")
     assert drive.extra == (("No.", "3"), ("Order no.", "X-103"))
-    assert 'sheet "Robot cell (supplier)", no column names the devices; "Station name" does' in made[1]
+    assert 'sheet "Robot cell (supplier)", no column names the devices; "Station name" is used' in made[1]
 
 
 def test_the_list_becomes_a_clean_plan_with_five_corrections(tmp_path: Path) -> None:
-    """One command makes the plan, five cells are corrected and a MAC is added; one command places the rest and moves
-    the second of two equal addresses; no conflict is left.
+    """One command makes the plan; five cells are corrected and a MAC is added.
+
+    One command then gives addresses to the other interfaces and to the second of two with the same address. No conflict
+    is left.
     """
     write(tmp_path / "list.xlsx")
     assert netcheck("new", "plan", "--from", "list.xlsx", cwd=tmp_path).returncode == 0
@@ -128,7 +132,7 @@ def test_the_list_becomes_a_clean_plan_with_five_corrections(tmp_path: Path) -> 
 
 
 def listed(folder: Path, text: str, *maps: str) -> Plan:
-    """The plan of a list as CSV."""
+    """Return the plan of a list in CSV form."""
     (folder / "list.csv").write_text(text, "utf-8")
     words = [word for one in maps for word in ("--map", one)]
     run = netcheck("new", "plan", "--from", "list.csv", *words, cwd=folder)
@@ -153,8 +157,8 @@ Summe;8;;;;;;;;;
 
 
 @pytest.mark.parametrize("name", ["plan", "plan.xlsx"])
-def test_a_german_list_as_it_is_exported(tmp_path: Path, name: str) -> None:
-    """Semicolons and a legacy code page; short addresses, a router, words for an open address, a total."""
+def test_an_exported_german_list(tmp_path: Path, name: str) -> None:
+    """It has semicolons, a legacy code page, short addresses, a router, words for an unknown address, and a total."""
     (tmp_path / "list.csv").write_bytes(GERMAN.encode("cp1252"))
     run = netcheck("new", name, "--from", "list.csv", cwd=tmp_path)
     assert run.returncode == 0, run.stderr
@@ -169,10 +173,10 @@ def test_a_german_list_as_it_is_exported(tmp_path: Path, name: str) -> None:
     ]
     guessed, unread = run.stdout.partition("Guessed")[2].split("Not read:")
     for words in (
-        'row 6: ".11" is completed to 10.20.3.11, as the address above begins',
+        'row 6: ".11" is completed to 10.20.3.11 from the address above',
         'row 8: "frei" is taken for an address not known yet',
-        "row 7, 8, 9: no address that can be read; subnet",
-        'row 11: "=A1+S1-R1" has the address of a gateway, and is taken for a router',
+        "row 7, 8, 9: no readable address; subnet",
+        'row 11: "=A1+S1-R1" has the address of a gateway and is treated as a router',
     ):
         assert words in guessed
     assert "row 7: the address cannot be read and is kept as it is: '10.20.3.013' has an octet" in unread
@@ -183,7 +187,7 @@ def test_a_german_list_as_it_is_exported(tmp_path: Path, name: str) -> None:
 
 
 def test_map_overrules_the_titles(tmp_path: Path) -> None:
-    """A title in no dictionary, one that means something else, and a column that is left out."""
+    """The options name an unknown title, a title with another meaning, and a column to leave out."""
     text = "Anlagenteil;Name;Nummer;Intern\nM1;10.0.0.5;10.0.0.1;x\nM2;10.0.0.6;10.0.0.1;y\n"
     maps = ("Anlagenteil=device", "Name=address", "Nummer=gateway", "intern=-")
     plan = listed(tmp_path, text, *maps)
@@ -193,28 +197,28 @@ def test_map_overrules_the_titles(tmp_path: Path) -> None:
 
 
 def test_columns_are_recognised_by_their_cells(tmp_path: Path) -> None:
-    """Addresses and MACs without a known title."""
+    """Addresses and MACs are recognised without a known title."""
     text = "Tag,Erste Spalte,Zweite\na,10.0.0.5,00:00:5e:00:53:01\nb,10.0.0.6,00:00:5e:00:53:02\n"
     one = listed(tmp_path, text).interface_named["b/lan"]
     assert (str(one.address and one.address.value), str(one.mac and one.mac.value)) == ("10.0.0.6", "00-00-5E-00-53-02")
 
 
 def test_a_list_without_any_address(tmp_path: Path) -> None:
-    """Its subnet has a prefix that is not known yet, and its words for the network are kept."""
+    """The prefix of its subnet is not known yet, and its text for the network is kept."""
     plan = listed(tmp_path, "Tag,Description,Network\na,Filler,machine\nb,Capper,machine\n")
     assert [(one.name, one.prefix.text) for one in plan.subnets] == [("machine", "tbd")]
     assert list(plan.interface_named) == ["a/lan", "b/lan"]
 
 
 def test_a_further_column_with_the_name_of_a_key(tmp_path: Path) -> None:
-    """It gets another title, so that the plan's structure stays sound."""
+    """It gets another title, so that it does not become a key of the plan."""
     plan = listed(tmp_path, "Tag,IP,Behind,grant,mask6\na,10.0.0.5,b,c,d\n")
     assert plan.interfaces[0].extra == (("list: Behind", "b"), ("list: grant", "c"), ("list: mask6", "d"))
 
 
 @pytest.mark.parametrize("text", ["=cmd|'/C calc'!A0", "@SUM(A1)", "+1", "-2"])
 def test_no_formula_gets_into_a_file(tmp_path: Path, text: str) -> None:
-    """A device tag may begin like a formula: it is guarded in CSV, text in a workbook, and the same in both plans."""
+    """A tag that begins like a formula is guarded in CSV and text in a workbook; both plans have the same tag."""
     (tmp_path / "list.csv").write_text(f"Tag,IP\n{text},10.0.0.5\n")
     for name in ("plan", "plan.xlsx"):
         assert netcheck("new", name, "--from", "list.csv", cwd=tmp_path).returncode == 0
@@ -227,15 +231,15 @@ def test_no_formula_gets_into_a_file(tmp_path: Path, text: str) -> None:
 @pytest.mark.parametrize(
     ("data", "words"),
     [
-        (b"", "no table of devices is recognised"),
+        (b"", "no recognisable table of devices"),
         (b"Who,Phone\nx,1\n", 'Name its columns, for example --map "Tag=device"'),
         (b"\0\1\2\3" * 50, "is not text"),
         (b"PK\x03\x04broken", "cannot be read as a workbook"),
     ],
     ids=["empty", "another", "binary", "broken"],
 )
-def test_what_is_no_list_is_refused(tmp_path: Path, data: bytes, words: str) -> None:
-    """With what to do, and nothing is written."""
+def test_a_file_that_is_no_list_is_refused(tmp_path: Path, data: bytes, words: str) -> None:
+    """The message says what to do, and nothing is written."""
     (tmp_path / "list.csv").write_bytes(data)
     run = netcheck("new", "plan", "--from", "list.csv", cwd=tmp_path)
     assert (run.returncode, words in run.stderr, "Traceback" in run.stderr) == (2, True, False)
@@ -244,13 +248,13 @@ def test_what_is_no_list_is_refused(tmp_path: Path, data: bytes, words: str) -> 
 
 @pytest.mark.parametrize("text", ["Tag", "=device", "Tag=colour"])
 def test_a_wrong_map_is_refused(text: str) -> None:
-    """The fields are listed."""
+    """The message lists the fields."""
     with pytest.raises(UsageError, match="host-name"):
         mapping_from([text])
 
 
 def test_any_text_is_read_or_refused(tmp_path: Path) -> None:
-    """Odd rows: longer than the titles, only blanks, titles again, an open quote."""
+    """Rows may be longer than the titles, blank or repeated titles, and may have an open quote."""
     text = 'Tag,IP\na,10.0.0.5,surplus\n , \nTag,IP\nb,"10.0.0.6\nc,10.0.0.7\n'
     (tmp_path / "list.csv").write_text(text)
     intake = intake_from([tmp_path / "list.csv"], {})

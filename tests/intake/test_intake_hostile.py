@@ -1,4 +1,4 @@
-"""Device lists that attack: they are refused with a message, or read within bounds and shown without control codes."""
+"""Hostile device lists are refused with a message, or read within bounds and shown without control codes."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def with_sheet(path: Path, sheet: bytes) -> Path:
 
 
 def cell(place: str, text: str) -> bytes:
-    """The XML of a cell with a text."""
+    """Return the XML of a cell with a text."""
     return f'<c r="{place}" t="inlineStr"><is><t>{text}</t></is></c>'.encode()
 
 
@@ -44,7 +44,7 @@ BOMBS = {
 
 
 def assert_refused(path: Path) -> None:
-    """Assert that a list is refused in one message, with its name and what to do."""
+    """Assert that a list is refused with one message that has its name and says what to do."""
     with pytest.raises(UsageError) as caught:
         intake_from([path], {})
     (problem,) = caught.value.problems
@@ -54,20 +54,20 @@ def assert_refused(path: Path) -> None:
 
 @pytest.mark.timeout(60)
 @pytest.mark.parametrize("sheet", BOMBS.values(), ids=BOMBS)
-def test_a_workbook_that_attacks_is_refused(tmp_path: Path, sheet: bytes) -> None:
-    """Whatever is wrong with the part of its sheet."""
+def test_a_hostile_workbook_is_refused(tmp_path: Path, sheet: bytes) -> None:
+    """Each hostile form of a sheet is refused."""
     assert_refused(with_sheet(tmp_path / "list.xlsx", sheet))
 
 
 def test_a_small_workbook_of_70_mib_is_refused(tmp_path: Path) -> None:
-    """It has some kilobytes as long as it is not unpacked."""
+    """The file has only some kilobytes before it is unpacked."""
     path = with_sheet(tmp_path / "list.xlsx", OPEN + b'<row r="1">' + cell("A1", "A" * (70 << 20)) + b"</row>" + CLOSE)
     assert path.stat().st_size < 1 << 20
     assert_refused(path)
 
 
 def test_a_merged_range_over_the_whole_sheet(tmp_path: Path) -> None:
-    """A cell in the last row and column, and one merged range, take no memory for the cells between."""
+    """A cell in the last row and column and a merged range take no memory for the cells between them."""
     rows = b'<row r="1">' + cell("A1", "Tag") + cell("B1", "IP") + b'</row><row r="2">' + cell("A2", "plc")
     rows += cell("B2", "10.0.0.5") + b'</row><row r="1048576">' + cell("XFD1048576", "x") + b"</row></sheetData>"
     merged = b'<mergeCells count="1"><mergeCell ref="C1:XFD1048576"/></mergeCells></worksheet>'
@@ -83,8 +83,8 @@ TEXTS = {
 
 
 @pytest.mark.parametrize("data", TEXTS.values(), ids=TEXTS)
-def test_a_text_that_attacks_is_refused(tmp_path: Path, data: bytes) -> None:
-    """With its name and with what to do."""
+def test_a_hostile_text_is_refused(tmp_path: Path, data: bytes) -> None:
+    """The message has the name of the file and says what to do."""
     (tmp_path / "list.csv").write_bytes(data)
     with pytest.raises(UsageError, match=r"list\.csv: it ") as caught:
         intake_from([tmp_path / "list.csv"], {})
@@ -108,8 +108,8 @@ CONTROLS = "\x1b[31mred\x1b]0;title\x07\u202egnp\x9b31m"
 FORMULA = '=HYPERLINK("http://plant.example","x")'
 
 
-def test_escapes_and_formulas_get_nowhere(tmp_path: Path) -> None:
-    """Neither a terminal nor a spreadsheet gets what a cell holds, as a title, a tag, a remark or a sheet's name."""
+def test_escapes_and_formulas_have_no_effect(tmp_path: Path) -> None:
+    """Titles, tags, remarks and sheet names reach a terminal or a spreadsheet only as harmless text."""
     titles = ["Tag", "IP", "Remark", CONTROLS, FORMULA]
     lines = [titles, [FORMULA, "10.0.0.5", CONTROLS, FORMULA, "-1"], [CONTROLS, CONTROLS, FORMULA, "+1", "@x"]]
     with (tmp_path / "list.csv").open("w", newline="", encoding="utf-8") as stream:

@@ -1,6 +1,6 @@
 """Device lists in further layouts: titles in two rows or none, numbered titles, masks under "Subnet", several machines.
 
-The layouts are common practice, no source; names and addresses are invented.
+The layouts are common practice, no source. Names and addresses are invented.
 """
 
 from __future__ import annotations
@@ -26,18 +26,18 @@ def netcheck(*words: str | Path, cwd: Path) -> subprocess.CompletedProcess[str]:
 
 
 def listed(folder: Path, text: str, mapped: dict[str, str] | None = None) -> Intake:
-    """The intake of a list as CSV."""
+    """Return the intake of a list in CSV form."""
     (folder / "list.csv").write_text(text, "utf-8")
     return intake_from([folder / "list.csv"], mapped or {})
 
 
 def rows(intake: Intake) -> list[tuple[str, str, str]]:
-    """Device, interface and address of each interface."""
+    """Return device, interface and address of each interface."""
     return [(one.interface.device, one.interface.interface, one.interface.address) for one in intake.interfaces]
 
 
 def subnets(intake: Intake) -> list[tuple[str, str]]:
-    """Name and prefix of each subnet."""
+    """Return name and prefix of each subnet."""
     return [(one.name, str(one.prefix)) for one in intake.subnets]
 
 
@@ -54,26 +54,26 @@ def test_titles_in_two_rows(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("title", ["Subnet", "Subnetz", "Network"])
-def test_a_column_subnet_that_holds_masks(tmp_path: Path, title: str) -> None:
-    """They are masks and no names: a /25 must not become a /24."""
+def test_a_column_subnet_with_masks(tmp_path: Path, title: str) -> None:
+    """The masks are not taken for names: a /25 must not become a /24."""
     found = listed(tmp_path, f"Device,IP,{title}\na,10.5.0.10,255.255.255.128\nb,,255.255.255.128\n")
     assert subnets(found) == [("net-10-5-0-0", "10.5.0.0/25")]
     assert [one.interface.mask for one in found.interfaces] == ["255.255.255.128"] * 2
 
 
-def test_a_column_network_that_holds_prefixes(tmp_path: Path) -> None:
-    """They tell the length, also where a row has no address."""
+def test_a_column_network_with_prefixes(tmp_path: Path) -> None:
+    """The prefixes give the length, even if a row has no address."""
     found = listed(tmp_path, "Device,IP,Network\na,10.5.0.10,10.5.0.0/22\nb,,10.6.0.0/25\n")
     assert [prefix for _, prefix in subnets(found)] == ["10.5.0.0/22", "10.6.0.0/25"]
 
 
-def test_a_column_network_that_holds_addresses(tmp_path: Path) -> None:
-    """Without another column of addresses they are the devices'."""
+def test_a_column_network_with_addresses(tmp_path: Path) -> None:
+    """Without another column of addresses, they are the addresses of the devices."""
     assert rows(listed(tmp_path, "Device,Network\na,10.5.0.10\nb,10.5.0.11\n"))[0] == ("a", "lan", "10.5.0.10")
 
 
 def test_numbered_titles(tmp_path: Path) -> None:
-    """`IP 1`, `IP 2` and so on; each address has the mask and the MAC of its number."""
+    """With titles `IP 1`, `IP 2` and so on, each address has the mask and the MAC with the same number."""
     text = (
         "Device;IP 1;IP 2;Mask 1;Mask 2;MAC X1;MAC X2\n"
         "plc;10.5.0.10;10.6.0.10;24;25;00-00-5E-00-53-01;00-00-5E-00-53-02\nhmi;10.5.0.11;;24;;;\n"
@@ -85,20 +85,20 @@ def test_numbered_titles(tmp_path: Path) -> None:
 
 
 def test_a_further_column_of_addresses_of_another_kind(tmp_path: Path) -> None:
-    """`Address` with station numbers of a fieldbus is no address column beside `IP`."""
+    """If there is a column `IP`, a column `Address` with station numbers of a fieldbus is no column of addresses."""
     found = listed(tmp_path, "Device,Address,IP\na,5,10.5.0.10\nb,6,10.5.0.11\n")
     assert rows(found) == [("a", "lan", "10.5.0.10"), ("b", "lan", "10.5.0.11")]
     assert found.interfaces[0].interface.extra == (("Address", "5"),)
 
 
 def test_a_list_by_address(tmp_path: Path) -> None:
-    """The device stands behind the address; an address without one is no second interface of the row above."""
+    """The device follows the address; an address without a device is no second interface of the device above."""
     text = "IP address;Used by;Remark\n10.5.0.1;Gateway;\n10.5.0.2;;free\n10.5.0.3;PLC;\n10.5.0.4;;\n10.5.0.5;HMI;\n"
     found = listed(tmp_path, text)
     assert rows(found) == [("Gateway", "lan", "10.5.0.1"), ("PLC", "lan", "10.5.0.3"), ("HMI", "lan", "10.5.0.5")]
     assert found.remarks.unread == [
-        "row 3: it has an address and no device, and is left out: 10.5.0.2 free",
-        "row 5: it has an address and no device, and is left out: 10.5.0.4",
+        "row 3: it has an address but no device; it is left out: 10.5.0.2 free",
+        "row 5: it has an address but no device; it is left out: 10.5.0.4",
     ]
 
 
@@ -112,15 +112,15 @@ def test_a_list_by_address(tmp_path: Path) -> None:
     ],
 )
 def test_earlier_addresses_are_no_interfaces(tmp_path: Path, titles: str, address: str, earlier: str) -> None:
-    """They stay under their titles, and that is printed."""
+    """They are kept under their titles, and the report says so."""
     found = listed(tmp_path, f"{titles}\na;10.5.0.10;10.5.0.11\n")
     assert rows(found) == [("a", "lan", address)]
     assert [title for title, _ in found.interfaces[0].interface.extra] == [earlier]
-    assert any(f'the column "{earlier}" holds earlier values' in one for one in found.remarks.guessed)
+    assert any(f'the column "{earlier}" has earlier values' in one for one in found.remarks.guessed)
 
 
-def test_columns_of_masks_and_devices_are_told_by_their_cells(tmp_path: Path) -> None:
-    """Where no title is known: a /25 must not become a /24, and the devices keep their names."""
+def test_columns_of_masks_and_devices_are_recognised_by_their_cells(tmp_path: Path) -> None:
+    """If no title is known, a /25 must not become a /24, and the devices must keep their names."""
     text = "IP,Sub Mask,Wer\n10.5.0.10,255.255.255.128,plc\n10.5.0.11,255.255.255.128,hmi\n"
     found = listed(tmp_path, text)
     assert subnets(found) == [("net-10-5-0-0", "10.5.0.0/25")]
@@ -128,7 +128,7 @@ def test_columns_of_masks_and_devices_are_told_by_their_cells(tmp_path: Path) ->
 
 
 def test_switch_and_port_in_two_columns(tmp_path: Path) -> None:
-    """Together they are the switch port; the port is no interface of the device."""
+    """Both columns together give the switch port; the port is no interface of the device."""
     found = listed(tmp_path, "Device,IP,Switch,Port\na,10.5.0.10,SW-A,1/3\nb,10.5.0.11,SW-A,1/4\n")
     assert [one.interface.values["switch-port"] for one in found.interfaces] == ["SW-A/1/3", "SW-A/1/4"]
     assert rows(found)[0] == ("a", "lan", "10.5.0.10")
@@ -144,7 +144,7 @@ def test_switch_and_port_in_two_columns(tmp_path: Path) -> None:
     ids=["mask", "gateway", "tabs"],
 )
 def test_a_list_without_titles(tmp_path: Path, text: str, expected: list[str]) -> None:
-    """Columns are told by their cells, and the guess is printed with the option that overrules it."""
+    """Columns are recognised by their cells, and the report shows each guess with the option that overrules it."""
     found = listed(tmp_path, text)
     placed = [row for row in rows(found) if row[2]]
     assert [device for device, _, _ in placed] == expected
@@ -153,15 +153,15 @@ def test_a_list_without_titles(tmp_path: Path, text: str, expected: list[str]) -
 
 
 def test_a_list_without_titles_and_a_map(tmp_path: Path) -> None:
-    """Columns are named by their number."""
+    """`--map` names the columns by number."""
     found = listed(tmp_path, "x,tag,10.5.0.10\ny,tag2,10.5.0.11\n", {"2": "device", "1": "-"})
     assert rows(found) == [("tag", "lan", "10.5.0.10"), ("tag2", "lan", "10.5.0.11")]
     assert found.interfaces[0].interface.extra == ()
 
 
 def test_a_text_with_few_addresses_is_no_list(tmp_path: Path) -> None:
-    """Where less than half of the rows hold an address, nothing is guessed."""
-    with pytest.raises(UsageError, match="no table of devices"):
+    """If less than half of the rows have an address, nothing is guessed."""
+    with pytest.raises(UsageError, match="no recognisable table of devices"):
         listed(tmp_path, "Range,10.5.0.0/24\nContact,x\nDay,y\nGateway,10.5.0.1\nHall,3\n")
 
 
@@ -180,7 +180,7 @@ def test_a_text_with_few_addresses_is_no_list(tmp_path: Path) -> None:
     ],
 )
 def test_words_around_an_address(tmp_path: Path, cell: str, address: str, mask: str, remark: str) -> None:
-    """No part of a cell is lost, and a mask makes no interface and no subnet of its own."""
+    """No part of a cell is lost, and a mask does not become an interface or a subnet."""
     found = listed(tmp_path, f"Device,IP,Remark\na,{cell},\nb,10.5.0.9,\n")
     first = found.interfaces[0].interface
     assert (first.address, first.mask, first.values.get("remark", "")) == (address, mask, remark)
@@ -189,13 +189,13 @@ def test_words_around_an_address(tmp_path: Path, cell: str, address: str, mask: 
 
 
 def test_a_range_of_addresses_says_what_to_do(tmp_path: Path) -> None:
-    """The number of addresses is named."""
+    """The message has the number of addresses."""
     found = listed(tmp_path, "Device,IP\na,10.5.0.101-103\nb,10.5.0.9\n")
     assert any("is a range of 3 addresses; give each interface its own row" in one for one in found.remarks.unread)
 
 
 def test_one_tag_in_several_machines(tmp_path: Path) -> None:
-    """A tag is unique inside its machine only; the column of the machine completes it, and is filled down."""
+    """A tag is unique only in its machine; the column of machines, filled from the row above, completes it."""
     text = (
         "Anlage;BMK;IP;Maske\nL5;-A1;10.3.5.10;24\n;-A2;10.3.5.11;24\n;;10.3.6.11;24\n"
         "L6;-A1;10.3.7.10;24\n;-A2;10.3.7.11;24\n"
@@ -209,8 +209,8 @@ def test_one_tag_in_several_machines(tmp_path: Path) -> None:
     )
 
 
-def test_two_legs_of_one_device_in_two_areas(tmp_path: Path) -> None:
-    """Rows next to each other with addresses of two subnets are one device, whatever its areas are called."""
+def test_two_interfaces_of_one_device_in_two_areas(tmp_path: Path) -> None:
+    """Adjacent rows with addresses of two subnets are one device, even if their areas have different names."""
     text = "Tag,Area,IP,Mask\nK1,Process,10.1.0.5,24\nK1,Office,192.168.0.5,24\nK2,Process,10.1.0.6,24\n"
     assert [device for device, _, _ in rows(listed(tmp_path, text))] == ["K1", "K1", "K2"]
     apart = text.replace("192.168.0.5", "10.1.0.7")
@@ -218,7 +218,7 @@ def test_two_legs_of_one_device_in_two_areas(tmp_path: Path) -> None:
 
 
 def test_one_name_under_several_headings(tmp_path: Path) -> None:
-    """In one subnet these are two devices; in two subnets they are two interfaces of one device."""
+    """In one subnet the rows are two devices; in two subnets they are two interfaces of one device."""
     text = "Device;IP;Mask\nLine 1\nPLC;10.5.0.10;24\nLine 2\nPLC;{};24\n"
     apart = [device for device, _, _ in rows(listed(tmp_path, text.format("10.5.0.20")))]
     assert apart == ["Line 1 PLC", "Line 2 PLC"]
@@ -229,13 +229,13 @@ def test_one_name_under_several_headings(tmp_path: Path) -> None:
 
 
 def test_a_name_alone_below_the_title_of_devices_is_a_device(tmp_path: Path) -> None:
-    """Headings stand in the first column; where another one holds the devices, a single cell there is a device."""
+    """A heading is in the first column; if devices are in another column, a single cell there is a device."""
     found = listed(tmp_path, "No.;Device;IP\nLine 1;;\n1;PLC;10.5.0.10\n;Scanner;\n")
     assert rows(found) == [("PLC", "lan", "10.5.0.10"), ("Scanner", "lan", "")]
 
 
 def test_a_total_in_one_cell_is_no_heading(tmp_path: Path) -> None:
-    """It is named among what was not read."""
+    """The report lists it as not read."""
     found = listed(tmp_path, "Device;IP\na;10.5.0.10\nSumme Geräte: 1\n")
     assert found.remarks.unread == ["row 3: it is taken for a total: Summe Geräte: 1"]
 
@@ -254,16 +254,16 @@ def book(path: Path, sheets: Mapping[str, Sequence[Sequence[Any]]], hidden: str 
     return path
 
 
-def test_a_hidden_sheet_is_left_out_and_named(tmp_path: Path) -> None:
-    """Nobody sees it, and it often holds an old state."""
+def test_a_hidden_sheet_is_left_out_and_reported(tmp_path: Path) -> None:
+    """Nobody sees a hidden sheet, and its content is often out of date."""
     sheets = {"Now": [["Device", "IP"], ["a", "10.5.0.10"]], "Old": [["Device", "IP"], ["a", "10.1.1.1"]]}
     found = intake_from([book(tmp_path / "list.xlsx", sheets, hidden="Old")], {})
     assert rows(found) == [("a", "lan", "10.5.0.10")]
-    assert found.remarks.unread == ['sheet "Old": it is hidden and is left out; show it to have it read']
+    assert found.remarks.unread == ['sheet "Old": it is hidden and left out; unhide it in the workbook to read it']
 
 
 def test_rows_without_a_device_in_two_sheets_are_two_devices(tmp_path: Path) -> None:
-    """The names that are made up go on from sheet to sheet."""
+    """The numbers in generated names continue from sheet to sheet."""
     sheets: dict[str, list[list[Any]]] = {
         "A": [["Device", "IP"], [None, "10.5.0.10"]],
         "B": [["Device", "IP"], [None, "10.6.0.10"]],
@@ -273,17 +273,17 @@ def test_rows_without_a_device_in_two_sheets_are_two_devices(tmp_path: Path) -> 
 
 
 def test_rows_of_several_sheets_are_not_mixed_up(tmp_path: Path) -> None:
-    """A remark on several rows names the sheet of each that is not in the first one's."""
+    """A remark on several rows names the sheet of each row that is not in the sheet of the first one."""
     sheets = {
         "A": [["Device", "IP", "Mask"], ["a", "10.5.0.10", "24"], ["b1", "", ""], ["c", "tbd", ""]],
         "B": [["Device", "IP", "Mask"], ["d", "tbd", ""]],
     }
     found = intake_from([book(tmp_path / "list.xlsx", sheets)], {})
-    assert any(one.startswith('sheet "A", row 3, 4, sheet "B", row 2: no address') for one in found.remarks.guessed)
+    assert any(one.startswith('sheet "A", row 3, 4, sheet "B", row 2: no readable') for one in found.remarks.guessed)
 
 
 def test_several_lists_make_one_plan(tmp_path: Path) -> None:
-    """Places name the file; one subnet of both lists is one; a list given twice, and one that is none, are refused."""
+    """Positions name the file, and a common subnet is one subnet; a list given twice or no list at all is refused."""
     book(tmp_path / "a.xlsx", {"Line": [["Tag", "IP", "Mask"], ["K1", "10.5.0.10", "24"], ["K2", "10.5.0.999", "24"]]})
     (tmp_path / "b.csv").write_text("Gerät;IP-Adresse;Maske\nT1;10.5.0.11;24\nT2;.12;24\n", "utf-8")
     run = netcheck("new", "plan", "--from", "a.xlsx", "--from", "b.csv", cwd=tmp_path)
@@ -295,7 +295,7 @@ def test_several_lists_make_one_plan(tmp_path: Path) -> None:
     assert (again.returncode, again.stderr) == (2, "netcheck: a.xlsx: it is given twice. Give each list once\n")
     (tmp_path / "c.csv").write_text("Who,Phone\nx,1\n")
     wrong = netcheck("new", "other", "--from", "a.xlsx", "--from", "c.csv", cwd=tmp_path)
-    assert (wrong.returncode, "c.csv: no table of devices" in wrong.stderr) == (2, True)
+    assert (wrong.returncode, "c.csv: it has no recognisable table of devices" in wrong.stderr) == (2, True)
     assert not (tmp_path / "other").exists()
 
 
@@ -309,14 +309,14 @@ LONG = {
 
 @pytest.mark.timeout(40)
 @pytest.mark.parametrize("body", LONG.values(), ids=LONG)
-def test_a_long_list_takes_no_long_time(tmp_path: Path, body: str) -> None:
-    """No step compares every row with every other one."""
+def test_a_long_list_is_read_quickly(tmp_path: Path, body: str) -> None:
+    """No step compares every row with every other row."""
     found = listed(tmp_path, f"Tag,IP\n{body}")
     assert len(found.interfaces) == MANY
     assert to_text(found)
 
 
-def test_a_plan_that_could_not_be_read_again_is_not_written(tmp_path: Path) -> None:
+def test_a_plan_that_is_too_large_to_read_is_not_written(tmp_path: Path) -> None:
     """A table of more than 16 MiB is refused before anything is written."""
     (tmp_path / "list.csv").write_text("Tag,IP\n" + f"d,10.0.0.5,{'x' * 900}\n" * 20_000)
     run = netcheck("new", "plan", "--from", "list.csv", cwd=tmp_path)
@@ -326,24 +326,24 @@ def test_a_plan_that_could_not_be_read_again_is_not_written(tmp_path: Path) -> N
 
 @pytest.mark.timeout(20)
 @pytest.mark.parametrize("unit", [",", ";", "/", " ", "(", "?", "dhcp", "1.", "255.255.255.0 "])
-def test_a_long_cell_takes_no_long_time(tmp_path: Path, unit: str) -> None:
-    """A pattern that tries every beginning and end would need the square of these letters."""
+def test_a_long_cell_is_read_quickly(tmp_path: Path, unit: str) -> None:
+    """A pattern that tries every start and end would need the square of these letters in time."""
     text = f'Tag,IP\na,"10.0.0.5{unit * (200_000 // len(unit))}x"\nb,10.0.0.6\n'
     with suppress(UsageError):  # many semicolons look like their columns
         assert len(listed(tmp_path, text).interfaces) == 2
     assert (tmp_path / "list.csv").stat().st_size == len(text)
 
 
-def test_a_map_of_a_title_that_is_not_there_is_refused(tmp_path: Path) -> None:
-    """A typing error must not leave a column as it is; the titles are listed."""
-    with pytest.raises(UsageError, match=r'no table has the title "adress"\. Titles .* there are ip and tag'):
+def test_a_map_of_an_unknown_title_is_refused(tmp_path: Path) -> None:
+    """A misspelt title must not be ignored; the message lists the titles."""
+    with pytest.raises(UsageError, match=r'no table has the title "adress"\. The titles.*are ip and tag'):
         listed(tmp_path, "Tag,IP\na,10.0.0.5\n", {"adress": "address"})
     with pytest.raises(UsageError, match=r'no table has the title "3"'):
         listed(tmp_path, "a,10.0.0.5\nb,10.0.0.6\n", {"3": "remark"})
 
 
-def test_a_column_that_is_left_out_is_named_as_such(tmp_path: Path) -> None:
-    """It is not among those that are kept."""
+def test_a_column_that_is_left_out_is_reported(tmp_path: Path) -> None:
+    """It is not listed among the columns that are kept."""
     printed = to_text(listed(tmp_path, "Tag,IP,Cost,Cable\na,10.0.0.5,5,W1\n", {"cost": "-"}))
     assert '  left out: "Cost"' in printed
     assert '  kept under their titles: "Cable"' in printed
