@@ -100,7 +100,7 @@ class RunOptions:
     unheard: float = 1e-3  # limit of the chance that a second owner was not heard
     pace: float = 500.0  # frames a second
     pace_each: float = 5.0  # frames a second to one address
-    revisits: bool = False  # a skipped port is asked for once more at the end
+    revisits: bool = False  # a skipped port has one more turn at the end
     once: bool = False  # on a walk: one pull is enough
     in_order: bool = False  # on a walk: the ports are announced in the plan's order
     typed: bool = False  # find the typed mask and gateway by behaviour, on a direct cable

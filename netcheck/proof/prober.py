@@ -387,7 +387,7 @@ class PortByPort:
             self._skip()
         elif key is Key.AGAIN:
             if self._ended is None:
-                self.run.warn("", "No port has ended yet that could be proven again")
+                self.run.warn("", "No port has a verdict yet, so none can be proven again")
             else:
                 self._choose(self._ended)
         elif isinstance(key, int):
@@ -403,7 +403,7 @@ class PortByPort:
         ):
             return
         if self._turns.skip(port.target):
-            self.run.say(What.NOTE, port.target.subject, "It is asked for once more at the end")
+            self.run.say(What.NOTE, port.target.subject, "It has one more turn at the end")
 
     def _meant(self, chosen: Chosen) -> Target | None:
         """Return the first of the matching ports that is not proven yet, else the first of them."""
@@ -419,7 +419,7 @@ class PortByPort:
         port = self.port
         is_out = port is not None and port.pull is not None and port.pull.out
         if port is not None and is_out and port.target.subject == target.subject:
-            return self.run.warn(port.target.subject, "Its cable is out: it can begin again once it has ended")
+            return self.run.warn(port.target.subject, "Its cable is out: it can begin again after its verdict")
         if port is not None and not is_out:
             put_off = self._put_off()
             if put_off and port.target.subject != target.subject:
@@ -492,7 +492,7 @@ class PortByPort:
         if not (second and self.run.options.hands_free):
             return
         if self.run.options.direct:
-            text = f"{listed(second)}: without keys proven only if the device names the connector by LLDP"
+            text = f"{listed(second)}: proven without keys only if the device names the connector by LLDP"
         else:
             text = f"{listed(second)}: not tested, because {NO_KEYS}"
         self.run.warn("", text)

@@ -100,7 +100,7 @@ class RunState:
         self.warned: Warned | None = None  # the newest warning
         self.moved: Target | None = None  # the connector that a cable was moved to, until it is put back
         self.enters = 0  # presses of Enter that no phase has taken yet
-        self.spoken: dict[int, dict[int, float]] = {}  # MAC -> addresses it was heard for on adapter 0, and when last
+        self.heard_for: dict[int, dict[int, float]] = {}  # MAC -> address it was heard for on adapter 0 -> when last
         self.owner_of = {target.address: target for target in scope.targets if not target.barred}
         self.watched: dict[int, AddressState] = {}
         self.gateways = {net.gateway: net for net in scope.nets if net.gateway is not None}
@@ -198,14 +198,14 @@ class RunState:
         """Record that a MAC was heard for an address; drop the oldest records if there are too many."""
         if sighting.adapter:
             return
-        addresses = self.spoken.pop(sighting.mac, {})
+        addresses = self.heard_for.pop(sighting.mac, {})
         addresses.pop(sighting.address, None)
         addresses[sighting.address] = sighting.at
-        self.spoken[sighting.mac] = addresses
+        self.heard_for[sighting.mac] = addresses
         if len(addresses) > ADDRESSES_KEPT:
             del addresses[next(iter(addresses))]
-        if len(self.spoken) > MACS_KEPT:
-            del self.spoken[next(iter(self.spoken))]
+        if len(self.heard_for) > MACS_KEPT:
+            del self.heard_for[next(iter(self.heard_for))]
 
     # The watch over every planned address and the gateways
 

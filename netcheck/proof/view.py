@@ -208,7 +208,7 @@ def seconds_to_hold(port: PortState) -> float:
         left = max(left, (port.arps_needed() - arps.sent) * ARP_EVERY)
     unconfirmed = pull.cable == "inferred" or pull.counted_from != pull.out_from
     misses = seconds_left(
-        pull.confirmed, before, (arps.sent, echoes.sent), port.looked(), port.limit_of(pull),
+        pull.confirmed, before, (arps.sent, echoes.sent), port.searched(), port.limit_of(pull),
         growing=unconfirmed and pull.confirmed is not Confirmed.CARRIER,
     )  # fmt: skip
     return max(0.0, left, misses)

@@ -194,7 +194,7 @@ def test_table_has_every_verdict_once_and_in_order() -> None:
         ({"owners": (Owner(MAC, IN), Owner(STRANGER, IN, adapter=1))}, "contested"),
         ({"owners": (Owner(MAC, IN), Owner(MAC, IN, adapter=1))}, "proven"),
         ({"owners": (Owner(MAC, IN), Owner(MAC, OUT, adapter=1))}, "still-answering"),
-        ({"cable": "inferred", "silences": missed(9, looked=(1000, 1000), confirmed=Confirmed.NOTHING)}, "unsettled"),
+        ({"cable": "inferred", "silences": missed(9, searched=(1000, 1000), confirmed=Confirmed.NOTHING)}, "unsettled"),
         ({"negatives": ((ADDRESS + 99, MAC),)}, "proven"),
         ({"foreign_lldp": (OTHER,), "direct": True, "cable": "carrier"}, "unsettled"),
         ({"answers_now": False}, "not-back"),
@@ -258,7 +258,7 @@ def test_luck_is_the_larger_figure_and_counts_the_probes_searched() -> None:
     sound = asked.luck
     assert sound is not None
     assert sound == pytest.approx(prod((0.5 + i) / (9 + i) for i in range(9)))
-    inferred = replace(SOUND, silences=missed(9, looked=(3, 7), confirmed=Confirmed.NOTHING))
+    inferred = replace(SOUND, silences=missed(9, searched=(3, 7), confirmed=Confirmed.NOTHING))
     assert inferred.luck == pytest.approx(3 * sound)
     assert replace(SOUND, silences=(ASKED, ASKED)).luck == pytest.approx(sound**2)
     assert replace(SOUND, silences=()).luck is None

@@ -281,7 +281,7 @@ def test_memory_is_bounded_under_a_flood() -> None:
     desk.hear(arp_reply(DEVICE, ADDRESS, STATION, OWN), 1.31)
     assert len(desk.entry.sightings) <= 4 * FEW
     assert max(map(len, (desk.entry.last_heard, answers(desk.arp), desk.entry._said))) <= MOST_MACS
-    assert len(run.spoken) <= MACS_KEPT
+    assert len(run.heard_for) <= MACS_KEPT
     assert len(desk.scheduler.matcher._asked_us) <= MOST_ASKERS
     assert 0 < replies <= 21
     assert DEVICE in desk.entry.last_heard
@@ -292,8 +292,8 @@ def test_memory_is_bounded_for_one_mac_with_many_addresses() -> None:
     run = RunState(Scope(targets=(), asked=(), nets=()), RunOptions(), Desk().scheduler, Random(1))
     for number in range(10_000):
         run.remember(Sighting(number / 1000, number, STRANGER, "said", 0))
-    assert len(run.spoken[STRANGER]) == ADDRESSES_KEPT
-    assert 9_999 in run.spoken[STRANGER]
+    assert len(run.heard_for[STRANGER]) == ADDRESSES_KEPT
+    assert 9_999 in run.heard_for[STRANGER]
 
 
 def test_a_frequent_sender_does_not_displace_a_second_owner() -> None:

@@ -154,7 +154,7 @@ PLAIN = "192.0.2.20/24"
         pytest.param(
             Device(PLAIN, allows=lambda source: source == 0xC00002F0), 24, "it asks for no free", id="one may ask"
         ),
-        pytest.param(Device(PLAIN, loss=1.0), 24, "or it loses too many", id="all lost"),
+        pytest.param(Device(PLAIN, loss=1.0), 24, "or too many are lost", id="all lost"),
     ],
 )
 def test_an_ambiguous_device_gives_no_result(device: Device, planned: int, found: str) -> None:

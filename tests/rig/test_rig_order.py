@@ -135,7 +135,7 @@ def test_keys_without_a_meaning_are_answered() -> None:
     found = ran((begins(A), 9), (asks(Action.CONNECT, A), Key.AGAIN))
     assert [port for port, _ in verdicts(found)] == [A, B, C]
     warned = [event.text for event in found.log if event.what is What.WARN]
-    assert warned == ["There is no such port", "No port has ended yet that could be proven again"]
+    assert warned == ["There is no such port", "No port has a verdict yet, so none can be proven again"]
 
 
 def test_choosing_the_port_under_test_begins_it_again() -> None:

@@ -404,7 +404,7 @@ def test_a_number_is_the_row_of_the_screen() -> None:
     press(scene, 1, 33)
     press(scene, 3, 34)
     ran = walk(scene)
-    assert "Row 1: no cable that is out now waits for this number" in said(ran, What.WARN)
+    assert "Row 1: this number names no cable that is out now" in said(ran, What.WARN)
     assert (the(ran, "alpha/cpu:2").verdict, the(ran, "alpha/cpu:2").connector) == ("proven", "operator")
     assert "press 2 for 1 or 3 for 2 to say" in said(ran, What.SILENT)[0]
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from netcheck.proof.events import What
 from netcheck.proof.port.answers import GAP
-from netcheck.proof.port.phase_in import controls_asked
+from netcheck.proof.port.phase_in import ask_negatives
 from netcheck.proof.port.state import PortState
 from netcheck.proof.probing.address_state import EVER, FEW
 from netcheck.proof.result import Phase
@@ -54,7 +54,7 @@ class HeadStart:
         if not self._holds():
             self.broken = True
         else:
-            controls_asked(port)
+            ask_negatives(port)
 
     def _holds(self) -> bool:
         """Return whether the port answers, and this computer was not disturbed since the first request."""

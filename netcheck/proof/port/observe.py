@@ -131,7 +131,7 @@ def _heard_before(port: PortState) -> tuple[HeardBefore, ...]:
 
 def _elsewhere(port: PortState) -> tuple[int, ...]:
     """Return the other addresses that the planned MAC was heard with."""
-    said = port.run.spoken.get(port.target.mac, {}) if port.target.mac is not None else {}
+    said = port.run.heard_for.get(port.target.mac, {}) if port.target.mac is not None else {}
     return tuple(address for address in said if address not in (0, port.target.address))
 
 
@@ -146,7 +146,7 @@ def _strangers(port: PortState) -> tuple[int, ...]:
     addresses = {0} | {address for address, target in run.owner_of.items() if target.device == device}
     return tuple(
         mac
-        for mac, said in run.spoken.items()
+        for mac, said in run.heard_for.items()
         if max(said.values()) >= port.began and mac not in ours and not (set(said) <= addresses and set(said) != {0})
     )
 

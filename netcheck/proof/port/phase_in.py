@@ -22,8 +22,8 @@ ENOUGH_IN = 30.0  # seconds after which the cable is asked for even if the devic
 BURST = 1.5  # seconds between two answers from which on losses count as bursts: then phase in lasts twice ENOUGH_IN
 GONE = 10.0  # seconds of silence after which phase in is void: the cable is out, or the device restarts
 READY_MISSES = 20  # phase in goes on while phase out would need more misses than this
-CONTROL_ASKS = 3  # requests to an address that nobody should own
-CONTROL_WAIT = 1.5  # seconds for a reply from it: routers that answer for others take up to 0.6 s (measured)
+NEGATIVE_ASKS = 3  # requests to an address that nobody should own
+NEGATIVE_WAIT = 1.5  # seconds for a reply from it: routers that answer for others take up to 0.6 s (measured)
 SELF_CHECK = 10.0  # seconds within which a device that checks its address begins to use it (RFC 5227: 4 to 7)
 Steps = Generator[None, None, None]
 Claim = Callable[[], Steps]
@@ -144,7 +144,7 @@ def gather(port: PortState) -> Steps:
     run = port.run
     began = port.first if port.head_start and not port.voids else run.now
     port.say(What.WAIT, "Counting its answers", began + ENOUGH_IN)
-    while not (controls_asked(port) and port.reliable() and _ready(port, run.now - began)):
+    while not (ask_negatives(port) and port.reliable() and _ready(port, run.now - began)):
         port.pressed()
         check_station(port)
         if run.options.direct and not run.carrier[0]:
@@ -177,7 +177,7 @@ def _ready(port: PortState, lasted: float) -> bool:
     return bool(others or gateway) or all(entry.asked >= 3 for entry in run.watched.values())
 
 
-def controls_asked(port: PortState) -> bool:
+def ask_negatives(port: PortState) -> bool:
     """Send requests to an address that nobody should own, and to a second one if an unknown MAC answers.
 
     Return whether all of them are done.
@@ -187,7 +187,7 @@ def controls_asked(port: PortState) -> bool:
         return True
     if port.negatives:
         entry = port.negatives[-1]
-        if sum(probe.settled and probe.sent >= port.began for probe in entry.probes) < CONTROL_ASKS:
+        if sum(probe.settled and probe.sent >= port.began for probe in entry.probes) < NEGATIVE_ASKS:
             if entry.every[ARP] is None:  # the last port used this address too, and stopped its requests when it ended
                 run.scheduler.ask(entry, run.now, arp=ARP_EVERY, urgent=True)
             return False
@@ -200,7 +200,7 @@ def controls_asked(port: PortState) -> bool:
     if len(port.negatives) >= len(spare):
         return True
     entry = run.scheduler.entry(spare[len(port.negatives)], port.target.subnet)
-    entry.most_wait = CONTROL_WAIT
+    entry.most_wait = NEGATIVE_WAIT
     port.negatives.append(entry)
     run.scheduler.ask(entry, run.now, arp=ARP_EVERY, urgent=True)
     return False

@@ -165,7 +165,7 @@ def phase_out(port: PortState) -> Generator[None, None, bool]:
                     break
                 raise to_repeat(port, together)
             if run.now > enough_at + run.options.patience:
-                raise Void("nothing else went on answering, so that the silence may be that of a switch")
+                raise Void("no other device went on answering, so the whole switch may have fallen silent")
         yield
     if _fell_after_enter(pull):
         raise WentOn

@@ -37,7 +37,7 @@ from netcheck.proof.verdict.silence_rule import ARP_EVERY, ECHO_EVERY, ON_TIME, 
 AGAIN = 5  # pulls that end too soon or begin too late, before the port is given up
 Steps = Generator[None, None, None]
 LATE_PULL = (
-    "It fell silent {:.0f} s after the request, so that it could be a restart: stand at the cable when it is asked for"
+    "It fell silent {:.0f} s after the request, so it could be a restart: stand at the cable when it is asked for"
 )
 
 

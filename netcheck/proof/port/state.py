@@ -51,8 +51,8 @@ class PortState(PortAnswers):
         # Phase in
         self.head_start = 0.0  # seconds of requests before its turn, while the last port came back
         self.first_after = 0.0  # seconds to the first answer
-        self.negatives: list[AddressState] = []
-        self.anonymous: int | None = None
+        self.negatives: list[AddressState] = []  # addresses that nobody should own, as far as they were asked
+        self.anonymous: int | None = None  # the MAC that answered only the last requests, which have sender 0
         self.gap = 0.0  # the longest time between two answers in phase in
         self.unanswered = 0  # requests to pull after which nothing fell silent
         self.requests_at_least = 2  # if nobody confirms a movement, so many silences must answer a request in time
@@ -175,7 +175,7 @@ class PortState(PortAnswers):
         pull.misses_take = 0.0
         if pull.cable != "carrier":
             pull.misses_take = seconds_of_misses(
-                pull.confirmed, self.results[Phase.IN], self.looked(), self.limit_of(pull)
+                pull.confirmed, self.results[Phase.IN], self.searched(), self.limit_of(pull)
             )
 
     def _confirmed(self, pull: Pull) -> Confirmed:
@@ -194,13 +194,15 @@ class PortState(PortAnswers):
         last one has what the others left.
         """
         if pull.confirmed is Confirmed.REQUEST:
-            shown = prod(figure(one.confirmed, self.results[Phase.IN], one.missed, one.looked) for one in self.silences)
+            shown = prod(
+                figure(one.confirmed, self.results[Phase.IN], one.missed, one.searched) for one in self.silences
+            )
             part = float(self.limit ** (1 / self.requests_at_least))
             return max(part, min(1.0, self.limit / shown)) if self.is_last_pull() and self.silences else part
         return float(self.limit**0.5) if pull.confirmed is Confirmed.FIRST else self.limit
 
-    def looked(self) -> tuple[int, int]:
-        """Return the number of probes (ARP, echo) among which a run of misses was searched for.
+    def searched(self) -> tuple[int, int]:
+        """Return the number of probes (ARP, echo) among which misses in a row were searched for.
 
         These are the probes since the request if the beginning of the silence was inferred, those since Enter if the
         silence began again, and all since the search began if nobody asked for a pull; else one of each kind.
@@ -234,7 +236,7 @@ class PortState(PortAnswers):
         missed = (arps.sent, echoes.sent)
         if missed[0] < self.arps_needed() and self.run.scheduler.hears_all:
             return False
-        return enough_missed(pull.confirmed, self.results[Phase.IN], missed, self.looked(), self.limit_of(pull))
+        return enough_missed(pull.confirmed, self.results[Phase.IN], missed, self.searched(), self.limit_of(pull))
 
     def arps_needed(self) -> int:
         """Return the number of broadcast requests that this silence must contain."""
@@ -346,7 +348,7 @@ class PortState(PortAnswers):
             lasted=round(self.run.now - pull.silent_from, 3),
             needed=pull.needed,
             missed=(arps.sent, echoes.sent),
-            looked=self.looked(),
+            searched=self.searched(),
             after=pull.after,
         )
 

@@ -163,7 +163,7 @@ class Inquiry:
                 self._outside = level
                 self._by_silence |= away < CONFIRMED
                 return
-        raise CannotTell("its answers differ from try to try, or it loses too many")
+        raise CannotTell("its reactions differ from one try to the next, or too many are lost")
 
     def _silences(self) -> int:
         """Return how many missing reactions in a row chance does not explain, after the answers so far."""
@@ -181,7 +181,7 @@ class Inquiry:
                 return
             trial = yield from self._wire.ask(self._outside)
             if trial.sign is Sign.INSIDE:
-                raise CannotTell("its answers differ from try to try")
+                raise CannotTell("its reactions differ from one try to the next")
             self._note_far(trial)
 
     def _still_there(self) -> Steps:
@@ -201,9 +201,7 @@ class Inquiry:
         if len(sure) == 1:
             return SettingsFound(gateway=sure[0])
         if asked := self._gateways.keys() | self._others:
-            return SettingsFound(
-                gateway_why=f"it asks for {_listed(asked)}, but not as surely as it would for a gateway"
-            )
+            return SettingsFound(gateway_why=f"it asks for {_listed(asked)}, but too rarely or too late for a gateway")
         if self._away:
             macs = listed([mac_text(mac) for mac in sorted(self._away)])
             return SettingsFound(gateway_why=f"it sends to {macs}, which it remembers, without asking")

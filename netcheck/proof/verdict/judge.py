@@ -114,7 +114,7 @@ def _by_echo_alone(seen: Observation) -> str:
         return ""
     if kinds_that_count(silence.confirmed, before) != (False, True):
         return ""
-    arp, echo = figures(before, silence.missed, silence.looked)
+    arp, echo = figures(before, silence.missed, silence.searched)
     return f"luck: {arp:.1e} by ARP, {echo:.1e} by echo; the operator confirmed both movements, so that echo counts"
 
 

@@ -40,7 +40,7 @@ class HeardBefore:
 class Silence:
     """One silence that counts. `lasted` and `needed` are seconds.
 
-    `missed` are the misses, and `looked` the probes among which misses in a row were searched for, each as (ARP, echo).
+    `missed` are the misses, and `searched` the probes among which they were searched for, each as (ARP, echo).
     `after` is the seconds from the request to the last answered probe, None if nobody asked.
     """
 
@@ -48,7 +48,7 @@ class Silence:
     lasted: float
     needed: float
     missed: tuple[int, int] = (0, 0)
-    looked: tuple[int, int] = (1, 1)
+    searched: tuple[int, int] = (1, 1)
     after: float | None = None
 
     @property
@@ -80,8 +80,8 @@ class Observation:
     fallen: tuple[str, ...] = ()  # others that fell silent at the same time
     chained: tuple[str, ...] = ()  # of these, those that fell silent and returned together with it twice
     instead: tuple[str, ...] = ()  # others that fell silent while it went on answering
-    negatives: tuple[tuple[int, int], ...] = ()  # (control address nobody should own, MAC that answered for it)
-    no_negative: bool = False  # there was no such address to ask
+    negatives: tuple[tuple[int, int], ...] = ()  # (address that nobody should own, MAC that answered for it)
+    no_negative: bool = False  # the subnet has no such address
     gateway_mac: int | None = None
     is_gateway: bool = False
     shared: tuple[str, ...] = ()  # planned interfaces of other devices that this MAC answers for as well
@@ -145,7 +145,7 @@ class Observation:
         before = self.phase(Phase.IN)
         if self.cable == "carrier" or not self.silences or not (before.arp.answered or before.echo.answered):
             return None
-        return prod(figure(silence.confirmed, before, silence.missed, silence.looked) for silence in self.silences)
+        return prod(figure(silence.confirmed, before, silence.missed, silence.searched) for silence in self.silences)
 
     @property
     def unheard(self) -> float | None:

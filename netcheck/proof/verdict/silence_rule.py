@@ -63,9 +63,9 @@ def seconds_needed(by: Confirmed, before: PhaseResult, gap: float, out_for: floa
     return max(least, GAPS * gap if by is not Confirmed.CARRIER else 0.0, out_for)
 
 
-def chance(before: Tally, missed: int, looked: int) -> float:
-    """Return the chance that `missed` misses in a row are luck, if they were searched for among `looked` probes."""
-    return min(1.0, luck(before.sent, before.answered, missed) * max(1, looked))
+def chance(before: Tally, missed: int, searched: int) -> float:
+    """Return the chance that `missed` misses in a row are luck, if they were searched for among `searched` probes."""
+    return min(1.0, luck(before.sent, before.answered, missed) * max(1, searched))
 
 
 def kinds_that_count(by: Confirmed, before: PhaseResult) -> tuple[bool, bool]:
@@ -84,31 +84,31 @@ def kinds_that_count(by: Confirmed, before: PhaseResult) -> tuple[bool, bool]:
     return (arp and not (by is Confirmed.OPERATOR and echo and not lossy(before)), echo)
 
 
-def figures(before: PhaseResult, missed: tuple[int, int], looked: tuple[int, int]) -> tuple[float, float]:
+def figures(before: PhaseResult, missed: tuple[int, int], searched: tuple[int, int]) -> tuple[float, float]:
     """Return the chances by ARP and by echo that the misses are luck; 1 for a kind that the device does not answer."""
-    pairs = zip((before.arp, before.echo), missed, looked, strict=True)
+    pairs = zip((before.arp, before.echo), missed, searched, strict=True)
     arp, echo = (chance(seen, misses, tried) if seen.answered else 1.0 for seen, misses, tried in pairs)
     return arp, echo
 
 
-def figure(by: Confirmed, before: PhaseResult, missed: tuple[int, int], looked: tuple[int, int]) -> float:
+def figure(by: Confirmed, before: PhaseResult, missed: tuple[int, int], searched: tuple[int, int]) -> float:
     """Return the larger of the chances that count; 1 if the device answers neither kind."""
-    pairs = zip(kinds_that_count(by, before), figures(before, missed, looked), strict=True)
+    pairs = zip(kinds_that_count(by, before), figures(before, missed, searched), strict=True)
     return max((chance for counts, chance in pairs if counts), default=1.0)
 
 
 def enough_missed(
-    by: Confirmed, before: PhaseResult, missed: tuple[int, int], looked: tuple[int, int], limit: float
+    by: Confirmed, before: PhaseResult, missed: tuple[int, int], searched: tuple[int, int], limit: float
 ) -> bool:
     """Return whether the chance of the misses is within the limit; True if the device answers neither kind."""
     answered = before.arp.answered or before.echo.answered
-    return not answered or figure(by, before, missed, looked) <= limit
+    return not answered or figure(by, before, missed, searched) <= limit
 
 
-def seconds_of_misses(by: Confirmed, before: PhaseResult, looked: tuple[int, int], limit: float) -> float:
+def seconds_of_misses(by: Confirmed, before: PhaseResult, searched: tuple[int, int], limit: float) -> float:
     """Return the seconds that the needed misses take at least. Before that time, counting them is useless."""
     both = kinds_that_count(by, before)
-    kinds = zip(both, (before.arp, before.echo), looked, (ARP_EVERY, ECHO_EVERY), strict=True)
+    kinds = zip(both, (before.arp, before.echo), searched, (ARP_EVERY, ECHO_EVERY), strict=True)
     needed = (
         (misses_needed(seen.sent, seen.answered, limit / max(1, tried)) - 1) * every
         for counts, seen, tried, every in kinds
@@ -121,7 +121,7 @@ def seconds_left(
     by: Confirmed,
     before: PhaseResult,
     missed: tuple[int, int],
-    looked: tuple[int, int],
+    searched: tuple[int, int],
     limit: float,
     *,
     growing: bool,
@@ -134,7 +134,7 @@ def seconds_left(
     """
     left = 0.0
     both = kinds_that_count(by, before)
-    kinds = zip(both, (before.arp, before.echo), missed, looked, (ARP_EVERY, ECHO_EVERY), strict=True)
+    kinds = zip(both, (before.arp, before.echo), missed, searched, (ARP_EVERY, ECHO_EVERY), strict=True)
     for counts, seen, misses, tried, every in kinds:
         if counts:
             chances = (chance(seen, misses + more, tried + more * growing) for more in range(most))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Generator, Sequence
 
-from netcheck.proof.port.phase_in import CONTROL_ASKS, CONTROL_WAIT
+from netcheck.proof.port.phase_in import NEGATIVE_ASKS, NEGATIVE_WAIT
 from netcheck.proof.port.state import PortState
 from netcheck.proof.probing.address_state import EVER, AddressState, ProbeKind, Stage
 from netcheck.proof.result import Proof
@@ -108,18 +108,19 @@ LARGE = 100  # with more addresses, each gets fewer than five broadcast requests
 
 
 class Watch:
-    """The probe rates of every address on a walk. `controls` are, by subnet, the addresses that no host should own."""
+    """The probe rates of every address on a walk. `negatives` are, by subnet, the addresses that no host should own."""
 
     def __init__(self, run: RunState, tracks: Sequence[Track]) -> None:
         """Watch all addresses of the run, including gateways and addresses whose ports are not to be proven."""
         self._run, self._tracks = run, tracks
         ours = {track.entry for track in tracks}
         self._others = [entry for entry in run.watched.values() if entry not in ours]
-        self.controls = {net.name: [run.scheduler.entry(a, net.name) for a in net.spare] for net in run.scope.nets}
+        self.negatives = {net.name: [run.scheduler.entry(a, net.name) for a in net.spare] for net in run.scope.nets}
 
-    def controls_asked(self, subnet: str) -> bool:
-        """Return whether the control addresses of a subnet have been asked often enough."""
-        return not self._run.scheduler.hears_all or all(entry.asked >= CONTROL_ASKS for entry in self.controls[subnet])
+    def negatives_asked(self, subnet: str) -> bool:
+        """Return whether the negatives of a subnet have been asked often enough."""
+        entries = self.negatives[subnet]
+        return not self._run.scheduler.hears_all or all(entry.asked >= NEGATIVE_ASKS for entry in entries)
 
     def tend(self) -> None:
         """Set the probe rates: a unicast echo a second to each address, and broadcasts as often as the pace allows.
@@ -138,9 +139,9 @@ class Watch:
         rarely = max(REFRESH_EACH, len(self._others) / (REFRESH / 2))
         for entry in self._others:
             self._ask(entry, rarely, None, echo)
-        for entry in (entry for entries in self.controls.values() for entry in entries):
-            entry.most_wait = CONTROL_WAIT
-            self._set_rates(entry, ARP_EVERY if entry.asked < CONTROL_ASKS else None, None)
+        for entry in (entry for entries in self.negatives.values() for entry in entries):
+            entry.most_wait = NEGATIVE_WAIT
+            self._set_rates(entry, ARP_EVERY if entry.asked < NEGATIVE_ASKS else None, None)
 
     def _ask(self, entry: AddressState, lost: float, arp: float | None, echo: float) -> None:
         """Probe by ARP alone, every `lost` seconds, if the MAC is unknown or echo is not answered; else by both."""

@@ -96,7 +96,7 @@ class Walk:
             target = track.named(key)
             if track.port is not None and target is not None:
                 return self._assign(track, track.port, target)
-        return self.run.warn("", f"Row {key}: no cable that is out now waits for this number")
+        return self.run.warn("", f"Row {key}: this number names no cable that is out now")
 
     def _announce_first(self, chosen: Chosen) -> None:
         if not self.options.in_order:
@@ -105,7 +105,7 @@ class Walk:
         by_subject = {target.subject: target for target in ready}
         meant = next((by_subject[subject] for subject in chosen.subjects if subject in by_subject), None)
         if meant is None:
-            return self.run.warn("", "There is no such port that is still to be proven")
+            return self.run.warn("", "No port that is still open has this name")
         return self._order.put_first(meant, self._tracks)
 
     def views(self) -> list[PortView]:
@@ -261,7 +261,7 @@ class Walk:
 
         These are `contested`, `relayed`, `swapped` and `wrong-hardware`.
         """
-        if self._watch is None or not self._watch.controls_asked(track.target.subnet):
+        if self._watch is None or not self._watch.negatives_asked(track.target.subnet):
             return
         port = self._port(track, mac)
         if track.known and not port.second_owner():
@@ -285,7 +285,7 @@ class Walk:
         port.requests_at_least = 1
         port.first = port.answer_of(mac, track.since) or self.run.now
         port.away, port.chained = [list(span) for span in track.away], set(track.chained)
-        port.negatives = [] if self._watch is None else self._watch.controls[track.target.subnet]
+        port.negatives = [] if self._watch is None else self._watch.negatives[track.target.subnet]
         return port
 
     def _open(self, track: Track, mac: int) -> None:
