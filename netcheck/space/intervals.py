@@ -6,7 +6,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator
 from heapq import heappop, heappush
 from ipaddress import IPv4Address, IPv6Address, summarize_address_range
-from itertools import repeat
+from itertools import chain, repeat, takewhile
 from typing import Generic, TypeVar
 
 from netcheck.addr import WIDTH, Address, Prefix, Range
@@ -117,3 +117,34 @@ class Cover(Generic[T]):
         found = bisect_right(self._starts, address) - 1
         which = self._which[found] if found >= 0 else None
         return None if which is None else self._owners[which]
+
+
+class Prefixes:
+    """Finds which of many prefixes share addresses with one, by their numbers. Of two such prefixes one contains the
+    other.
+    """
+
+    def __init__(self, prefixes: Iterable[tuple[int, Prefix]]) -> None:
+        self._ordered = sorted((prefix, number) for number, prefix in prefixes)
+        self._same: dict[Prefix, list[int]] = {}
+        for prefix, number in self._ordered:
+            self._same.setdefault(prefix, []).append(number)
+        self._lengths = sorted({prefix.length for prefix in self._same})
+
+    def sharing(self, prefix: Prefix) -> Iterator[int]:
+        """Yield the numbers of those that share addresses with a prefix: the shorter ones, then the others."""
+        return chain(chain.from_iterable(self._around(prefix)), (self._ordered[at][1] for at in self._inside(prefix)))
+
+    def count(self, prefix: Prefix) -> int:
+        """Return how many share addresses with a prefix."""
+        return sum(map(len, self._around(prefix))) + len(self._inside(prefix))
+
+    def _around(self, prefix: Prefix) -> list[list[int]]:
+        """Return, for each shorter prefix around a prefix, the numbers that have it."""
+        shorter = takewhile(prefix.length.__gt__, self._lengths)
+        return [self._same.get(Prefix.of(prefix.first, length), []) for length in shorter]
+
+    def _inside(self, prefix: Prefix) -> range:
+        """Return the positions in order of those that are equal to a prefix or inside it."""
+        start = bisect_left(self._ordered, (prefix,))
+        return range(start, bisect_left(self._ordered, (Prefix(prefix.family, prefix.last.value + 1, 0),), start))

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from netcheck.addr import Address, Prefix, Range
-from netcheck.space.intervals import Cover, Spans, prefixes_of, range_of
+from netcheck.space.intervals import Cover, Prefixes, Spans, prefixes_of, range_of
 
 BASE = {4: int(ipaddress.ip_address("192.0.2.0")), 6: int(ipaddress.ip_address("2001:db8::"))}
 spans = st.builds(
@@ -97,3 +97,22 @@ def test_prefixes_that_rfc_4632_leaves_free() -> None:
     assert taken.count(block) == 9216
     assert sum(gap.size for gap in gaps) == 515072
     assert tuple(str(prefix) for gap in gaps for prefix in prefixes_of(gap)) == LEFT
+
+
+networks = st.builds(
+    lambda family, low, bits: Prefix.of(Address(family, BASE[family] + low), ({4: 32, 6: 128}[family]) - bits),
+    st.sampled_from([4, 6]),
+    st.integers(0, 63),
+    st.integers(0, 6),
+)
+
+
+@given(st.lists(networks, max_size=12), networks)
+def test_prefixes_that_share_addresses(prefixes: list[Prefix], wanted: Prefix) -> None:
+    """They are exactly those for which `overlaps` of `ipaddress` is true."""
+    found = Prefixes(enumerate(prefixes))
+    one = ipaddress.ip_network(str(wanted))
+    others = [ipaddress.ip_network(str(prefix)) for prefix in prefixes]
+    same = [number for number, two in enumerate(others) if one.version == two.version and one.overlaps(two)]
+    assert sorted(found.sharing(wanted)) == same
+    assert found.count(wanted) == len(same)

@@ -2,57 +2,75 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from fractions import Fraction
-from itertools import combinations
+from itertools import combinations, islice
 
 from netcheck.addr import Address, Prefix, Range
 from netcheck.plan.model import Subnet
 from netcheck.rules.finding import Breach, Severity, places
 from netcheck.rules.rule import PROCESS, Rule, one, plan
 from netcheck.rules.scene import Scene
-from netcheck.space.intervals import Spans, single
+from netcheck.space.intervals import Prefixes, Spans, single
 from netcheck.space.occupancy import Island
 from netcheck.space.usable import usable_ranges
 from netcheck.text import listed
 
 VLAN_LOW, VLAN_HIGH = 1, 4094  # RFC 4363 section 5, VlanId
+# A subnet that clashes with more others than this gets one finding for all of them, since a finding for each pair would
+# hide every other finding. Common practice, no source.
+MOST_PAIRS = 20
+SHOWN = 6  # of them are named
 
 
 def _pair(first: Subnet, second: Subnet, message: str) -> Breach:
     return Breach((first.name, second.name), message, places((first.position, second.position)))
 
 
-def _overlapping(subnets: Iterable[tuple[int, Subnet, Prefix]]) -> Iterator[tuple[int, int]]:
-    """Yield the pairs of subnets that share addresses; of two such prefixes one always contains the other."""
-    around: list[tuple[int, Prefix]] = []
-    for index, _, prefix in sorted(subnets, key=lambda each: (each[2].family, each[2].value, each[2].length)):
-        while around and not around[-1][1].overlaps(prefix):
-            around.pop()
-        yield from ((min(index, other), max(index, other)) for other, _ in around)
-        around.append((index, prefix))
-
-
 def _overlap(scene: Scene) -> Iterator[Breach]:
     for island in scene.islands.values():
-        readable = [
-            (index, subnet, subnet.prefix.value)
-            for index, subnet in enumerate(island.subnets)
-            if subnet.prefix.value is not None
-        ]
-        for first, second in sorted(_overlapping(readable)):
-            one, two = island.subnets[first], island.subnets[second]
-            message = f"{one.prefix.value} of {one.name} and {two.prefix.value} of {two.name} share addresses"
-            yield _pair(one, two, message)
-    for other, theirs in scene.others.subnets():
-        for subnet in scene.plan.subnets if theirs.prefix.value is not None else ():
-            mine, prefix = subnet.prefix.value, theirs.prefix.value
-            if subnet.island == theirs.island and mine is not None and prefix is not None and mine.overlaps(prefix):
-                message = _clash(subnet, theirs)
-                if message:
-                    parties = (f"{other.label}: {theirs.name}",)
-                    what = f"{message} of subnet {theirs.name} in plan {other.label}"
-                    yield Breach((subnet.name,), what, str(subnet.position), others=parties)
+        numbered = [(number, subnet, subnet.prefix.value) for number, subnet in enumerate(island.subnets)]
+        readable = [(number, subnet, prefix) for number, subnet, prefix in numbered if prefix is not None]
+        prefixes = Prefixes((number, prefix) for number, _, prefix in readable)
+        counts = {number: prefixes.count(prefix) - 1 for number, _, prefix in readable}
+        for number, subnet, prefix in readable:
+            others = (other for other in prefixes.sharing(prefix) if other != number)
+            if counts[number] > MOST_PAIRS:
+                named = ", ".join(island.subnets[other].name for other in islice(others, SHOWN))
+                with_whom = f"{counts[number]} other subnets: {named} and {counts[number] - SHOWN} more"
+                message = f"{prefix} of {subnet.name} shares addresses with {with_whom}"
+                yield Breach((subnet.name,), message, str(subnet.position))
+                continue
+            for other in sorted(others):
+                if other > number and counts[other] <= MOST_PAIRS:
+                    second = island.subnets[other]
+                    message = f"{prefix} of {subnet.name} and {second.prefix.value} of {second.name} share addresses"
+                    yield _pair(subnet, second, message)
+    yield from _overlap_elsewhere(scene)
+
+
+def _overlap_elsewhere(scene: Scene) -> Iterator[Breach]:
+    """Compare each subnet with those of other plans; at most `MOST_PAIRS` clashes of a subnet are reported."""
+    theirs = [(other, subnet) for other, subnet in scene.others.subnets() if subnet.prefix.value is not None]
+    numbers: dict[str, list[tuple[int, Prefix]]] = {}
+    for number, (_, subnet) in enumerate(theirs):
+        if subnet.prefix.value is not None:
+            numbers.setdefault(subnet.island, []).append((number, subnet.prefix.value))
+    prefixes = {island: Prefixes(pairs) for island, pairs in numbers.items()}
+    for subnet in scene.plan.subnets if prefixes else ():
+        prefix, island = subnet.prefix.value, subnet.island
+        sharing = sorted(prefixes[island].sharing(prefix)) if prefix and island in prefixes else ()
+        told = ((*theirs[number], _clash(subnet, theirs[number][1])) for number in sharing)
+        clashes = (
+            (f"{other.label}: {one.name}", f"{message} of subnet {one.name} in plan {other.label}")
+            for other, one, message in told
+            if message
+        )
+        for party, message in islice(clashes, MOST_PAIRS):
+            yield Breach((subnet.name,), message, str(subnet.position), others=(party,))
+        for party, _ in islice(clashes, 1):
+            message = f"{prefix} clashes with still more subnets of other plans, first with {party}"
+            yield Breach((subnet.name,), message, str(subnet.position), others=(party,))
 
 
 def _clash(mine: Subnet, theirs: Subnet) -> str:
@@ -90,6 +108,11 @@ def _vlan_reused(scene: Scene) -> Iterator[Breach]:
             if subnet.vlan is not None:
                 users.setdefault(subnet.vlan, []).append(subnet)
         for vlan, subnets in users.items():
+            if len(subnets) > MOST_PAIRS + 1:
+                names = [subnet.name for subnet in subnets]
+                message = f"VLAN ID {vlan} is used for {len(names)} subnets: {listed(names)}"
+                yield Breach(tuple(names), message, places(subnet.position for subnet in subnets))
+                continue
             for first, second in combinations(subnets, 2):
                 if not _dual_stack(first, second):
                     yield _pair(first, second, f"VLAN ID {vlan} is used for both {first.name} and {second.name}")
