@@ -1,7 +1,8 @@
 """Which connector of a device the cable is in, by the signs of a moved cable or by LLDP on a direct cable.
 
 A key alone is no evidence: a person can press it without moving a cable. Moving a cable disconnects the device for a
-moment. If the plan attaches another device to the new connector, its cable must be unplugged first, so it falls silent.
+moment. If the plan attaches another device to the new connector, its cable must be unplugged first, and it falls
+silent.
 
 Bridges do not forward LLDP (IEEE 802.1AB), so on a direct cable LLDP names the connector that the cable is plugged
 into. LLDP counts only if it comes from the device under test, by its chassis id, source MAC or management address. A

@@ -32,17 +32,17 @@ class Pull:
         self.controls: list[AddressState] = []
         self.gateway: AddressState | None = None
         self.lost: dict[AddressState, float] = {}  # controls that fell silent in phase out, and their last answer
-        self.asks_anonymously = False
+        self.asks_anonymously = False  # requests without a sender address are sent
         self.closed = False  # its results are recorded
 
     @property
     def out(self) -> bool:
-        """Phase out has begun."""
+        """Whether phase out has begun."""
         return self.out_from < EVER
 
     @property
     def late(self) -> bool:
-        """The silence began too long after the request, and after Enter, to be their consequence."""
+        """Whether the silence began too long after the request, and after Enter, to be their consequence."""
         if self.requested is None or self.silent_from <= self.requested + ON_TIME:
             return False
         return self.entered_at is None or self.silent_from > self.entered_at + ON_TIME

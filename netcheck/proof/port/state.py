@@ -45,7 +45,7 @@ class PortState(PortAnswers):
         self.drops, self.disturbances = run.drops, run.disturbances
         self.plugged = run.linked  # time of the last link up: on a direct cable, when this port's cable came in
         self.forged = run.scheduler.matcher.forged
-        self.evidence: dict[str, str] = {}  # what else was learned of the device
+        self.evidence: dict[str, str] = {}  # other facts about the device: name -> text
         self.connector = "assumed"
         self.not_moved = False  # the cable was to be moved to this connector, and there is no evidence that it was
         # Phase in
@@ -54,7 +54,7 @@ class PortState(PortAnswers):
         self.negatives: list[AddressState] = []  # addresses that nobody should own, as far as they were asked
         self.anonymous: int | None = None  # the MAC that answered only the last requests, which have sender 0
         self.gap = 0.0  # the longest time between two answers in phase in
-        self.unanswered = 0  # requests to pull after which nothing fell silent
+        self.unanswered = 0  # requests to pull after which the port did not fall silent in time
         self.requests_at_least = 2  # if nobody confirms a movement, so many silences must answer a request in time
         self.was_seen = False  # on a walk: the port fell silent before, and nobody had asked
         # Pulls

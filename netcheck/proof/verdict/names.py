@@ -26,7 +26,7 @@ class Names:
         return mac_text(mac) + (f" ({', '.join(parts)})" if parts else "")
 
     def list(self, macs: tuple[int, ...]) -> str:
-        """Return several MACs as prose."""
+        """Return several MACs, each as in `of`, as a list in a sentence."""
         return listed([self.of(mac) for mac in macs])
 
 

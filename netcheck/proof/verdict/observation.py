@@ -86,21 +86,21 @@ class Observation:
     is_gateway: bool = False
     shared: tuple[str, ...] = ()  # planned interfaces of other devices that this MAC answers for as well
     shared_own: tuple[str, ...] = ()  # other planned interfaces of the device that this MAC answers for as well
-    planned_for: str = ""  # another interface for which the plan names this MAC
-    proven_for: str = ""  # another device's interface for which this MAC is already proven
+    planned_for: str = ""  # another interface that the plan gives this MAC
+    proven_for: str = ""  # an interface of another device that this MAC is already proven for
     heard_before: tuple[HeardBefore, ...] = ()  # other MACs that were heard for the address in this run
     direct: bool = False
     linked: bool = True  # the interface under test has carrier
-    strangers: tuple[int, ...] = ()  # heard on a direct cable, not the device's
+    strangers: tuple[int, ...] = ()  # MACs heard on a direct cable that do not belong to the device
     foreign_lldp: tuple[int, ...] = ()  # LLDP speakers on a direct cable that are not the device
     anonymous: int | None = None  # the MAC that answered only the last requests, which have sender 0
-    elsewhere: tuple[int, ...] = ()  # addresses from which the planned MAC was heard
+    elsewhere: tuple[int, ...] = ()  # other addresses that the planned MAC was heard with
     late: bool = False  # answers came, but all of them late
-    forged: int = 0  # echo replies that fit no probe
+    forged: int = 0  # echo replies that match no probe
     lost_frames: int = 0  # received frames that the kernel dropped unread since the cable was first out
     cut: str = ""  # why a phase was cut short
-    void: bool = False  # it was cut because it proved nothing, not on request
-    skipped: bool = False  # it was cut because the operator skipped it
+    void: bool = False  # it was cut short because it proved nothing, not on request
+    skipped: bool = False  # it was cut short because the operator skipped the port
     earlier: int = 0  # broadcast requests of phase in before the time that its tallies cover
     answers_now: bool = False  # in phase back it answers at the rate of phase in, and answered the newest request
     connector_unknown: bool = False  # on a walk: nothing ties the address that fell silent to this connector
@@ -137,7 +137,7 @@ class Observation:
 
     @property
     def luck(self) -> float | None:
-        """The chance that the silences are luck; None if a carrier showed the pull, or if no silence was tested.
+        """The chance that the silences are luck; None if the carrier showed the pull, or if there was no silence.
 
         For each silence it is the larger of the chances by ARP and by echo that count. The chances of the silences are
         multiplied, since their moments were chosen independently.

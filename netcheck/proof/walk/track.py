@@ -111,7 +111,7 @@ class Watch:
     """The probe rates of every address on a walk. `negatives` are, by subnet, the addresses that no host should own."""
 
     def __init__(self, run: RunState, tracks: Sequence[Track]) -> None:
-        """Watch all addresses of the run, including gateways and addresses whose ports are not to be proven."""
+        """Watch all addresses of the run, including gateways and addresses of ports that are not proven in this run."""
         self._run, self._tracks = run, tracks
         ours = {track.entry for track in tracks}
         self._others = [entry for entry in run.watched.values() if entry not in ours]
@@ -126,7 +126,7 @@ class Watch:
         """Set the probe rates: a unicast echo a second to each address, and broadcasts as often as the pace allows.
 
         Broadcast requests let a second owner answer. On a large walk they end once the MAC of the address is known,
-        since too few requests a minute are no evidence of silence. Control addresses are asked at the start.
+        since too few requests a minute are no evidence of silence. The negatives are asked only at the start.
         """
         steady = None if len(self._tracks) > LARGE else max(REFRESH_EACH, len(self._tracks) / REFRESH)
         unknown = sum(not track.known for track in self._tracks)
