@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
+from inspect import cleandoc
 from typing import Any
 
 
@@ -65,8 +66,17 @@ def listed(items: list[str], most: int = 6, joint: str = "and") -> str:
 
 
 def flowing(text: str) -> str:
-    """Return a docstring with each paragraph on one line, for output that wraps lines itself."""
-    return "\n\n".join(" ".join(paragraph.split()) for paragraph in text.split("\n\n"))
+    """Return a docstring with each paragraph on one line, for output that wraps lines itself.
+
+    A line that is indented more than the docstring, such as an item of a list, stays a line.
+    """
+    lines: list[str] = []
+    for line in cleandoc(text).split("\n"):
+        if line and not line.startswith(" ") and lines and lines[-1]:
+            lines[-1] += f" {line}"
+        else:
+            lines.append(line)
+    return "\n".join(lines)
 
 
 def natural_key(text: str) -> tuple[tuple[int, int, str], ...]:

@@ -59,6 +59,7 @@ def test_lists_as_prose(items: list[str], prose: str) -> None:
 def test_the_lines_of_a_paragraph_are_joined() -> None:
     """The lines of a paragraph are joined and paragraphs stay separate, so that any terminal can wrap them."""
     assert flowing("One line.\n\n    Two lines\n    of it.\n    ") == "One line.\n\nTwo lines of it."
+    assert flowing("Keys.\n\n    Keys:\n      q  stop\n      s  skip\n    ") == "Keys.\n\nKeys:\n  q  stop\n  s  skip"
 
 
 @given(st.text("ab-1 ", max_size=12))

@@ -1,4 +1,4 @@
-"""Reads answered findings and requests to IT, writes what was decided into the plan, and prints the outcome."""
+"""Reads answered findings and requests to IT, writes the decisions into the plan, and prints the outcome."""
 
 from __future__ import annotations
 
@@ -24,10 +24,10 @@ from netcheck.text import safe
 
 
 def apply_answers(plan: Path, file: Path, day: date, by: str, *, write: bool, as_json: bool) -> int:
-    """Apply the answers in a file to a plan and return the exit code: 1 where some rows cannot be applied.
+    """Apply the answers in a file to a plan and return the exit code: 1 if a row cannot be applied.
 
-    A workbook of the report holds both tables; its findings are applied first. *by* names who decided where a row does
-    not. Without *write* the plan stays as it is.
+    A workbook of the report has both tables; its findings are applied first. *by* names who decided, for rows without a
+    name. Without *write* no file changes.
     """
     requests = holds(file, REQUESTS)
     findings = not requests or holds(file, FINDINGS)
@@ -68,7 +68,7 @@ def _apply_findings(plan: Path, file: Path, day: date, by: str, *, write: bool) 
         outcome = confirmed(outcome, check(moved, site.surveys, day))
     decisions = _decisions(outcome, site.plan, day)
     addresses = with_addresses(plan, outcome.addresses) if outcome.moves else ()
-    decided = with_decisions(plan, decisions)  # both are tried before the first file is replaced
+    decided = with_decisions(plan, decisions)  # both edits are prepared before the first file is replaced
     if write and addresses:
         write_all(addresses)
         decided = with_decisions(plan, decisions)
@@ -78,7 +78,7 @@ def _apply_findings(plan: Path, file: Path, day: date, by: str, *, write: bool) 
 
 
 def _decisions(outcome: Outcome, plan: Plan, day: date) -> PlanDecisions:
-    """Return the entries in the order of the findings, so that the order of the rows does not matter."""
+    """Return the entries in the order of the findings; the order of the rows does not matter."""
     withdrawn = {str(entry.position): entry for one in outcome.withdrawn for entry in one.entries}
     accepted = sorted(outcome.accepted, key=lambda entry: (entry.rule, entry.subject, entry.address, entry.other))
     remarks = sorted(remarks_of(outcome, plan, day), key=lambda one: (one.rule, one.subject, one.address, one.other))

@@ -30,7 +30,7 @@ def carve_block(
     write: bool,
     as_json: bool,
 ) -> None:
-    """Print the subnets of a block; leave out what `plan` uses, and with `write` add them to it."""
+    """Print the subnets of a block, without the addresses that *plan* uses; with *write* add the subnets to *plan*."""
     taken = [*map(range_of, used)]
     if plan is not None:
         taken += _used_by(*read_site(plan), block)
@@ -45,7 +45,7 @@ def carve_block(
 
 
 def _used_by(plan: Plan, surveys: tuple[Survey, ...], block: Prefix) -> Iterator[Range]:
-    """Yield what the site uses: subnets, router interfaces, claimed addresses, and known site hosts in the block."""
+    """Yield the used ranges in the block: subnets, router interfaces, planned addresses, and known site hosts."""
     yield from (range_of(one.prefix.value) for one in plan.subnets if one.prefix.value and one.island == SITE)
     for router in plan.routers:
         if router.island == SITE:

@@ -1,4 +1,4 @@
-"""Checks plans with their surveys against every rule and prints the findings in the format asked for."""
+"""Checks plans with their surveys against every rule, and prints the findings in the requested format."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ T = TypeVar("T")
 
 
 def run_check(path: Path, day: date) -> Checked:
-    """Read a plan with its surveys and run every rule; a progress bar shows where it takes long."""
+    """Read a plan with its surveys and run every rule; show a progress bar if it takes long."""
     with Steps(len(RULES) + 1) as steps:
         steps.begin(f"reading {path}")
         plan, surveys = read_site(path, in_part=True)
@@ -38,7 +38,7 @@ def run_check(path: Path, day: date) -> Checked:
 def check_plans(paths: Sequence[Path], day: date) -> tuple[tuple[str, Result], ...]:
     """Return each path with its check, or with the problems that prevent its plan from being read.
 
-    Several plans are checked against each other, and their fixes keep clear of each other.
+    Several plans are checked against each other, and no address is the fix of two findings.
     """
     if len(paths) == 1:
         return ((str(paths[0]), _result(paths[0], lambda path: run_check(path, day), several=False)),)
@@ -63,7 +63,7 @@ def check_plans(paths: Sequence[Path], day: date) -> tuple[tuple[str, Result], .
 
 
 def proposed_by(checked: Checked) -> Iterator[tuple[str, Address]]:
-    """Yield the addresses that the fixes of a check offer, with their islands."""
+    """Yield the addresses that the fixes of a check propose, with their islands."""
     plan = checked.plan
     for finding in checked.findings:
         for subject, address in finding.fix.addresses if finding.fix else ():
@@ -84,7 +84,7 @@ def _named(problem: Problem, path: Path) -> Problem:
 
 
 def exit_code(results: Sequence[tuple[str, Result]], *, strict: bool) -> int:
-    """Return the worst exit code of all plans; UsageError holds the problems of the plans that cannot be read."""
+    """Return the highest exit code of all plans; raise UsageError, with their problems, if plans cannot be read."""
     if problems := [problem for _, each in results if isinstance(each, Unread) for problem in each.problems]:
         raise UsageError(*problems)
     return max(_code(each, strict) for _, each in results if not isinstance(each, Unread))
@@ -98,7 +98,7 @@ def _code(checked: Checked, strict: bool) -> int:
 def print_results(results: Sequence[tuple[str, Result]], form: str, *, strict: bool, paths: bool) -> None:
     """Print the findings of all plans as text, json, csv, markdown or junit.
 
-    A single plan that cannot be read prints nothing here: standard error has its problems.
+    For a single plan that cannot be read nothing is printed here; standard error has its problems.
     """
     several = len(results) > 1
     each = [result for _, result in results]
@@ -154,7 +154,7 @@ def _text(checked: Checked, paths: bool) -> str:
 
 
 def findings_to_print(checked: Checked) -> str:
-    """Return the findings as rich tables where standard output is a terminal, else as plain text."""
+    """Return the findings as rich tables if standard output is a terminal, else as plain text."""
     if not sys.stdout.isatty():
         from netcheck.report.text.findings import to_text
 

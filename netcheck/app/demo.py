@@ -32,7 +32,7 @@ from netcheck.survey.model import Survey
 from netcheck.survey.read import read_site
 
 PLANT = "tarn-hollow"
-MARK = ".netcheck-demo"  # marks the folder as one that may be overwritten
+MARK = ".netcheck-demo"  # this file marks a folder that may be overwritten
 SEED = 20261102
 TROUBLE = Trouble(
     impostors=("palletiser-plc/cpu",),
@@ -42,14 +42,14 @@ TROUBLE = Trouble(
 
 
 def demonstrate(out: Path) -> None:
-    """Run the whole job and leave plan, record and reports in a folder."""
+    """Run the whole job and write plan, record and reports into a folder."""
     _make_room(out)
     with _step("1. Check the draft against the site's list"):
         plan, surveys, checked = _checked(out / "plan")
         print(findings_to_print(checked))
-    with _step("2. Look at the address space: who holds what"):
+    with _step("2. Show the address space and who has which address"):
         print(draw(plan, surveys, checked, "", shutil.get_terminal_size().columns))
-    with _step("3. Take the suggestions: addresses that are free and fit together"):
+    with _step("3. Write the proposed addresses into the plan"):
         plan, surveys, checked = _apply_fixes(out / "plan", checked)
     with _step("4. Prove every port, on a simulated bench in virtual time"):
         print(caution_to_text())
@@ -67,14 +67,14 @@ def _step(title: str) -> Iterator[None]:
 
 
 def _source() -> Path:
-    """Return the invented plant's folder: inside the installed package, or in a clone."""
+    """Return the folder of the invented plant: in the installed package, or in a clone."""
     package = Path(__file__).parents[1]
     places = (package / "demo-plans" / PLANT, package.parent / "plans" / PLANT)
     return next(folder for folder in places if folder.is_dir())
 
 
 def _make_room(out: Path) -> None:
-    """Make the folder, or clear an earlier demonstration from it; a folder with other files is refused."""
+    """Create the folder, or remove an earlier demonstration from it; refuse a folder with other files."""
     if out.exists() and (not out.is_dir() or (any(out.iterdir()) and not (out / MARK).exists())):
         what = "holds other files; the demonstration overwrites only its own" if out.is_dir() else "is not a folder"
         raise UsageError(Problem(f"{out} {what}", do="Name another folder with --out"))
@@ -106,7 +106,7 @@ def _apply_fixes(folder: Path, checked: Checked) -> tuple[Plan, tuple[Survey, ..
     write_all(with_addresses(folder, addresses))
     plan, surveys, corrected = _checked(folder)
     was, now = checked.count(Severity.CONFLICT), corrected.count(Severity.CONFLICT)
-    print(f"{was} conflicts before, {now} now; a person must decide on the rest: masks, gateways and names")
+    print(f"{was} conflicts before, {now} now; a person must decide the rest: masks, gateways and names")
     return plan, surveys, corrected
 
 

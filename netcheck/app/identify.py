@@ -1,4 +1,4 @@
-"""Finds the address of a used device on a direct cable, and tells what to set on this computer to reach it."""
+"""Finds the address of a used device on a direct cable, and the address with which this computer reaches it."""
 
 from __future__ import annotations
 
@@ -23,17 +23,17 @@ from netcheck.wire.link import Link
 from netcheck.wire.links.open import open_link
 from netcheck.wire.station import interfaces
 
-SILENT = "it was not heard: switch it off and on, or pull its cable and plug it in again, while this listens; {}".format
-NO_ADDRESS = "it was heard but sent no address: listen longer, with --for; {}".format
+SILENT = "no device was heard: switch it off and on, or pull its cable and plug it in, while this listens; {}".format
+NO_ADDRESS = "a device was heard, but it sent no address: listen longer, with --for; {}".format
 WANTS_ONE = (
-    "it has no address and requests one by DHCP or BOOTP: give it one from such a server on this computer, or with its "
+    "it has no address and requests one by DHCP or BOOTP: run such a server on this computer, or use the "
     "manufacturer's tool"
 )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class IdentifyOrder:
-    """How to look for the device: `seconds` to listen, `pace` in ARP requests a second where `ask` is set."""
+    """How to search for the device: listen for `seconds`; with `ask` send `pace` ARP requests a second."""
 
     interface: str
     ask: bool
@@ -46,7 +46,7 @@ class IdentifyOrder:
 
 
 def identify(order: IdentifyOrder) -> int:
-    """Listen, ask if the order says so, print the device, and return 0 for exactly one device with an address."""
+    """Listen, send requests if the order says so, print the device; return 0 if one device has an address, else 1."""
     order = replace(order, interface=demand_interface(order.interface))
     kind = listening_kind(order.link)
     known = Known.by(order.plan)
@@ -89,7 +89,7 @@ def _say(words: str) -> None:
 
 
 def _ask(wire: Link, listener: Listener, known: Known, permit: str, pace: float, bar: Any, begin: float) -> Answered:
-    """Send ARP requests once the device's own address check must be over; several devices on the link need a permit."""
+    """Send ARP requests after the device's own address check must be over; several devices need a permit."""
     if len(listener.macs) > 1:
         _say(f"this is not a direct cable: {len(listener.macs)} devices were heard")
         permit_for(permit)
@@ -130,7 +130,7 @@ def _findings(
 
 
 def _silent(listener: Listener, asked: bool) -> str:
-    """Return what to do where no address was heard."""
+    """Return what to do if no address was heard."""
     if any(DHCP in how for how in listener.macs.values()):
         return WANTS_ONE
     say = NO_ADDRESS if listener.macs else SILENT
@@ -147,7 +147,7 @@ def _reaches(found: Discovery, own: tuple[tuple[int, int], ...], known: Known) -
 
 
 def _expected(found: Discovery, own: tuple[tuple[int, int], ...], known: Known) -> dict[DiscoveredHost, Reach]:
-    """Return how to reach the planned addresses of devices that were heard by their MAC alone."""
+    """Return how to reach the planned addresses of devices whose MAC was heard without an address."""
     planned = {host: known.planned_for(host.mac)[1] for host in found.nameless}
     by_plan = {host: replace(host, address=address) for host, address in planned.items() if address}
     reaches = _reaches(replace(found, hosts=tuple(by_plan.values())), own, known)
@@ -181,17 +181,17 @@ def _text(found: Discovery, reaches: dict[DiscoveredHost, Reach], known: Known) 
     lines = owners_twice(found)
     lines += [f"note: {safe(note, 1000)}" for note in found.notes]
     lines += [_words(host, to, found.interface, known) for host, to in list(reaches.items())[:8]]
-    table = to_table(found, vendor_of(), known.of, width) or "nobody was heard"
+    table = to_table(found, vendor_of(), known.of, width) or "no device was heard"
     return "\n".join([table, *(fill(line, width) if width else line for line in lines)])
 
 
 def _words(host: DiscoveredHost, to: Reach, interface: str, known: Known) -> str:
-    """Return in words what to set on this computer; for a device without a heard address, first which one it is."""
+    """Return the address to set on this computer, in words; if only the MAC was heard, first name the device."""
     who = f"to reach {quad(host.address)}"
     if not host.address:
         planned_for, planned = known.planned_for(host.mac)
         who = (
-            f"{mac_text(host.mac)} is planned for {safe(planned_for)}, and no address of it was heard; to try its "
+            f"{mac_text(host.mac)} is planned for {safe(planned_for)}, but sent no address; to try its "
             f"planned address {quad(planned)}"
         )
     if to.ours:

@@ -1,8 +1,8 @@
 """Reads the operator's keys without blocking: single keys on a terminal, lines elsewhere.
 
-On Windows a console is read by the C runtime's console calls, and a pipe by a thread, since `select` accepts only
-sockets there. No library is used: those for keys (prompt_toolkit, textual, blessed) take over the screen as well, and
-readchar and click block until a key comes.
+On Windows the C runtime's console calls read a console, and a thread reads a pipe, because `select` accepts only
+sockets there. No library is used: libraries for keys (prompt_toolkit, textual, blessed) also control the screen, and
+readchar and click block until a key is pressed.
 """
 
 from __future__ import annotations
@@ -39,38 +39,40 @@ ESCAPE, CLEAR = "\x1b", "\x15"
 LONGEST_LINE = 300  # characters of a typed line
 DIGITS = "0123456789"
 BACKSPACE = ("\x7f", "\x08")
-MOST_DIGITS = 4  # of the number of a row
-MOST = 4096  # characters of one line that are kept, and bytes or keys taken in one call
-FUNCTION_KEY = ("\x00", "\xe0")  # of a Windows console: an arrow, page or function key; a second character says which
+MOST_DIGITS = 4  # digits of the number of a row
+MOST = 4096  # characters of one line that are kept, and bytes or keys that one call reads
+FUNCTION_KEY = ("\x00", "\xe0")  # begins an arrow, page or function key of a Windows console; a second one follows
 CTRL_C = "\x03"
 # Arrow, page and function keys: control sequences (ECMA-48 section 5.4), and SS3 or Escape with one letter.
 _SEQUENCE = re.compile(rb"\x1b(?:\[[0-?]*[ -/]*[@-~]|O[ -~]|[ -~])?")
 
 
 class Hands(Protocol):
-    """The source of key presses: the keyboard, nobody, or a script on the rig."""
+    """The source of key presses: the keyboard, a script on the rig, or no source."""
 
     ended: bool
 
     def pressed(self) -> Iterable[Press]:
-        """Return the keys since the last call without blocking."""
+        """Return the keys since the last call, without waiting."""
 
     def told(self, event: Event) -> None:
         """Receive an event."""
 
 
 class LineKeys:
-    """Turns the bytes of a pipe into keys, a line each."""
+    """Turns the bytes of a pipe into keys; each line is one key."""
 
     def __init__(self) -> None:
         self.rest = b""
 
     def keys(self, data: bytes, ended: bool) -> list[Press]:
-        """Return the keys of the lines that are complete now; the last line of the input may have no line break."""
+        """Return the keys of the complete lines; the last line of the input may have no line break."""
         *lines, self.rest = (self.rest + data)[-MOST:].split(b"\n")
         if ended and self.rest:
             lines, self.rest = [*lines, self.rest], b""
-        words = [line.decode("utf-8", "replace").strip() for line in lines]  # else other letters would be Enter
+        words = [
+            line.decode("utf-8", "replace").strip() for line in lines
+        ]  # an undecodable line must not become an empty one, which is Enter
         return [key for word in words if (key := self._key(word)) is not None]
 
     @staticmethod
@@ -86,24 +88,24 @@ class LineKeys:
 class SingleKeys:
     """Turns the characters of a terminal into keys, and digits into the number of a row of the screen.
 
-    A digit counts at once where no row has a longer number that begins with it, so that with up to nine rows every
-    number is one key. Else a second digit or Enter completes the number, and every other key discards it. `typed` are
-    the digits so far. A key of `LINES` begins a line of text, which Enter ends and Escape discards.
+    A digit counts at once if no longer row number begins with it; with up to nine rows every number is one key.
+    Otherwise a second digit or Enter completes the number, and any other key discards it. `typed` are the digits so
+    far. A key of `LINES` begins a line of text; Enter ends it, Escape discards it.
     """
 
     def __init__(self, rows: int = 9) -> None:
-        """`rows` is how many rows the screen has."""
+        """*rows* is the number of rows on the screen."""
         self.rows, self.typed = rows, ""
         self._line: LineKey | None = None  # the line that is being typed
         self._text = ""
 
     @property
     def prompt(self) -> str:
-        """The line that is being typed, with its purpose; empty where no line is being typed."""
+        """The line that is being typed, with its purpose; empty if no line is being typed."""
         return "" if self._line is None else f"{PROMPTS[self._line]}: {self._text}"
 
     def key(self, character: str) -> Press | None:
-        """Return the key that a character completes, if it does."""
+        """Return the key that a character completes, or None."""
         if self._line is not None:
             return self._of_line(self._line, character)
         if character in LINES:
@@ -121,7 +123,7 @@ class SingleKeys:
         return None if typed and character in BACKSPACE else KEYS.get(character)
 
     def _of_line(self, key: LineKey, character: str) -> Press | None:
-        """Take a character of a line; return the line once it is complete and not empty."""
+        """Add a character to the line; return the line if it is complete and not empty, else None."""
         if KEYS.get(character) is Key.ENTER or character == ESCAPE:
             text, self._line, self._text = self._text.strip(), None, ""
             return TypedLine(key, text) if text and character != ESCAPE else None
@@ -135,7 +137,7 @@ class SingleKeys:
 
 
 class Keyboard(SingleKeys):
-    """Reads keys from standard input where `select` can wait for it. `ended` is true once no more can come."""
+    """Reads keys from standard input on systems whose `select` can wait for it. `ended` is True at the end of input."""
 
     def __init__(self, handle: int, terminal: bool, rows: int = 9) -> None:
         super().__init__(rows)
@@ -146,13 +148,13 @@ class Keyboard(SingleKeys):
     if sys.platform != "win32":
 
         def take_terminal(self) -> None:
-            """Let single keys through without a line end, at the start and after a stop (Ctrl-Z)."""
+            """Deliver single keys without a line end, at the start and after a stop (Ctrl-Z)."""
             if self.terminal:
                 self._before = termios.tcgetattr(self.handle)
                 tty.setcbreak(self.handle)
 
         def leave_terminal(self) -> None:
-            """Restore the terminal's mode, at the end and for a stop."""
+            """Restore the terminal's mode, at the end and before a stop."""
             if self.terminal:
                 termios.tcsetattr(self.handle, termios.TCSADRAIN, self._before)
 
@@ -176,7 +178,7 @@ class Keyboard(SingleKeys):
 
 
 class PipeKeys:
-    """Reads lines of a pipe or a file in a thread. `ended` is true once no more can come."""
+    """Reads lines of a pipe or a file in a thread. `ended` is True at the end of input."""
 
     def __init__(self, handle: int) -> None:
         self.ended = False
@@ -217,7 +219,7 @@ if sys.platform == "win32":
         _interrupted = False
 
         def pressed(self) -> list[Press]:
-            """Return the keys since the last call; KeyboardInterrupt for Ctrl-C, once the keys before it are taken."""
+            """Return the keys since the last call; raise KeyboardInterrupt for Ctrl-C after the keys before it."""
             keys: list[Press] = []
             for _ in range(MOST):
                 if self._interrupted or not msvcrt.kbhit():
@@ -239,8 +241,9 @@ if sys.platform == "win32":
             """Ignore the event: a person reads the screen."""
 
     def _is_console(handle: int) -> bool:
-        """Return whether a descriptor is a console's input; Python takes the null device for a terminal, but it is not
-        a console.
+        """Return whether a descriptor is the input of a console.
+
+        The null device is not, although Python takes it for a terminal.
         """
         mode = ctypes.c_ulong()
         return bool(ctypes.windll.kernel32.GetConsoleMode(msvcrt.get_osfhandle(handle), ctypes.byref(mode)))

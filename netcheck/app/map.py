@@ -26,7 +26,7 @@ from netcheck.text import listed, safe
 
 
 def print_map(path: Path, subnet: str, *, who: bool = False, out: Path | None = None) -> None:
-    """Read a plan, check it, and print the maps of all its subnets or of the named one; with *who* the address list."""
+    """Read and check a plan, and print the maps of all its subnets or of the named one; with *who* the address list."""
     with Steps(2) as steps:
         steps.begin(f"reading {path}")
         plan, surveys = read_site(path, in_part=True)
@@ -66,7 +66,7 @@ def _address_list(plan: Plan, surveys: tuple[Survey, ...], only: str, out: Path 
 def draw(
     plan: Plan, surveys: tuple[Survey, ...], checked: Checked, only: str, width: int, *, colour: bool = False
 ) -> str:
-    """Return the maps of all subnets, or of the one named *only*; titles name the island where there are several."""
+    """Return the maps of all subnets, or of the one named *only*; titles name the island if there are several."""
 
     islands = islands_of(plan, surveys)
     subnets = [subnet for subnet in plan.subnets if only in ("", subnet.name)]

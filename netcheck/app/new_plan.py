@@ -1,4 +1,4 @@
-"""Writes the files of a new plan; either all of them or none."""
+"""Writes the files of a new plan; if one cannot be written, no file is written."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ WORKBOOK = ".xlsx"
 
 
 def start_plan(target: Path, *, workbook: bool) -> None:
-    """Write an example plan as a folder, or as a workbook where *workbook* is set or the name ends in `.xlsx`."""
+    """Write an example plan as a folder; as a workbook if *workbook* is set or the name ends in `.xlsx`."""
     if workbook or target.suffix.casefold() == WORKBOOK:
         path = target if target.suffix.casefold() == WORKBOOK else Path(f"{target}{WORKBOOK}")
         _write(path.parent, {path.name: _workbook(path.stem)})
@@ -37,7 +37,7 @@ def start_plan(target: Path, *, workbook: bool) -> None:
 
 
 def plan_from_lists(target: Path, sources: Sequence[Path], maps: Sequence[str], *, workbook: bool) -> None:
-    """Write one plan made from one device list or several, and print what was understood, guessed and not read."""
+    """Write one plan of one or several device lists, and print what was understood, guessed and not read."""
     from netcheck.intake.device_list import intake_from, plan_files, sheets_of, to_text
     from netcheck.intake.titles import mapping_from
     from netcheck.plan.forms.csv_table import TABLE_LIMIT
@@ -56,8 +56,8 @@ def plan_from_lists(target: Path, sources: Sequence[Path], maps: Sequence[str], 
         made = target
         files = {name: text.encode("utf-8", "replace") for name, text in plan_files(intake).items()}
         if max(map(len, files.values())) > TABLE_LIMIT:
-            what = f"its plan would be larger than the {TABLE_LIMIT >> 20} MiB of a table that are read"
-            do = "Split it, or leave columns out with --map TITLE=-"
+            what = f"its plan is larger than the {TABLE_LIMIT >> 20} MiB of a table that are read"
+            do = "Split the list, or leave columns out with --map TITLE=-"
             raise UsageError(Problem(what, safe(str(sources[0])), do))
         _write(target, _with_schema(target, files))
     shown = safe(str(made))
@@ -76,7 +76,7 @@ def plan_from_lists(target: Path, sources: Sequence[Path], maps: Sequence[str], 
 
 
 def _with_schema(target: Path, files: dict[str, bytes]) -> dict[str, bytes]:
-    """Return a plan's files with the directive and the schema for editors; a schema that is there already stays."""
+    """Return a plan's files with the directive and the schema for editors; an existing schema is kept."""
     from netcheck.plan.read import PLAN_FILE
     from netcheck.plan.schema import plan_schema
     from netcheck.plan.write.new_plan import DIRECTIVE, SCHEMA_FILE
@@ -96,7 +96,7 @@ def _workbook(name: str) -> bytes:
 
 
 def _write(folder: Path, files: dict[str, bytes]) -> None:
-    """Write all files into a folder; if one fails, remove those that were written before it."""
+    """Write all files into a folder; if one fails, remove the files that were written before it."""
     try:
         there = [folder / name for name in files if (folder / name).exists() or (folder / name).is_symlink()]
         if there:

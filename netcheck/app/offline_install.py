@@ -1,10 +1,10 @@
-"""Makes a folder from which netcheck is installed on a Windows laptop that has no internet.
+"""Makes a folder that installs netcheck on a Windows laptop without internet.
 
     python -m netcheck.app.offline_install FOLDER [--python 3.11 --python 3.12 ...]
 
-Run it in a clone of the repository, on any system with internet. The folder then holds netcheck, all packages that it
-needs as wheels for 64-bit Windows, and `install.cmd`, which makes a virtual environment there and installs into it. The
-Python of the laptop must be one of the named versions.
+Run it in a clone of the repository, on any system with internet. The folder then has netcheck and all packages that it
+needs, as wheels for 64-bit Windows, and `install.cmd`, which makes a virtual environment in the folder and installs
+netcheck there. The Python of the laptop must be one of the named versions.
 """
 
 from __future__ import annotations
@@ -35,15 +35,15 @@ echo Run it as: "%~dp0netcheck-env\\Scripts\\netcheck"
 
 
 def make_folder(folder: Path, versions: Sequence[str], source: Path = ROOT) -> list[str]:
-    """Fill a folder for these Python versions and return the names of its wheels; UsageError says what failed.
+    """Fill a folder for these Python versions and return the names of its wheels; raise UsageError if this fails.
 
-    pip judges the conditions of requirements by the system that it runs on. So the requirements that hold on Windows
-    only are read from the wheels and downloaded too, until nothing is missing.
+    pip evaluates the conditions of requirements for the system on which it runs. Therefore requirements for Windows are
+    read from the wheels and downloaded too, until no package is missing.
     """
     if not (source / "pyproject.toml").exists():
-        raise UsageError.of("this is no clone of the repository", where=str(source), do="Run it in a clone")
+        raise UsageError.of("this is not a clone of the repository", where=str(source), do="Run it in a clone")
     if folder.exists() and any(folder.iterdir()):
-        raise UsageError.of("the folder is not empty", where=safe(str(folder)), do="Name a new one")
+        raise UsageError.of("the folder is not empty", where=safe(str(folder)), do="Name a new folder")
     folder.mkdir(parents=True, exist_ok=True)
     _pip("wheel", "--no-deps", "--wheel-dir", str(folder), str(source))
     for version in versions:
@@ -62,9 +62,9 @@ def _download(folder: Path, version: str) -> None:
 
 
 def requirements_on_windows(wheels: Iterable[Path], version: str) -> list[str]:
-    """Return the requirements of wheels that hold on 64-bit Windows with this Python version, without their conditions.
+    """Return the requirements of wheels on 64-bit Windows with this Python version, without their conditions.
 
-    Optional parts ("extras") of a package are followed where a requirement names them.
+    Optional parts ("extras") of a package are included if a requirement names them.
     """
     from pip._vendor.packaging.requirements import Requirement
     from pip._vendor.packaging.utils import canonicalize_name
@@ -102,7 +102,7 @@ def _required(path: Path) -> list[str]:
 
 
 def _windows(version: str, extra: str) -> dict[str, str]:
-    """Return the environment by which conditions are judged (PEP 508)."""
+    """Return the environment in which conditions are evaluated (PEP 508)."""
     return {
         "os_name": "nt", "sys_platform": "win32", "platform_system": "Windows", "platform_machine": "AMD64",
         "platform_python_implementation": "CPython", "implementation_name": "cpython", "python_version": version,
@@ -122,8 +122,10 @@ def _pip(*words: str) -> None:
 def main(words: Sequence[str] | None = None) -> int:
     """Read the command line, make the folder, and return the exit code."""
     parser = argparse.ArgumentParser(prog="python -m netcheck.app.offline_install", description=__doc__.splitlines()[0])
-    parser.add_argument("folder", type=Path, help="a new folder, to be carried to the laptop")
-    parser.add_argument("--python", action="append", metavar="VERSION", help="of the laptop; default: all that fit")
+    parser.add_argument("folder", type=Path, help="a new folder, to copy to the laptop")
+    parser.add_argument(
+        "--python", action="append", metavar="VERSION", help="Python version of the laptop; default: all that fit"
+    )
     given = parser.parse_args(words)
     try:
         wheels = make_folder(given.folder, given.python or VERSIONS)

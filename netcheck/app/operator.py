@@ -1,4 +1,4 @@
-"""Joins a run to its operator: keys in; screen or plain lines, sounds, speech and record out."""
+"""Connects a run to its operator: it reads keys and writes the screen or plain lines, sounds, speech and the record."""
 
 from __future__ import annotations
 
@@ -33,15 +33,15 @@ from netcheck.text import listed, safe
 from netcheck.wire.link import Link
 
 REDRAW = 0.2  # seconds
-SLOW = 10  # drawing takes at most a tenth of the time, so that probing goes on on a slow console
+SLOW = 10  # drawing takes at most a tenth of the time, so that a slow console does not delay probing
 # Kinds of event that the record keeps; a proof has its own line.
 KEPT = (What.DO, What.SILENT, What.RETURNED, What.SEEN, What.WARN, What.VERDICT, What.NOTE, What.NEXT)
 
 
 class Show:
-    """Shows a run: a live screen on a terminal that can place text, else one line an event.
+    """Shows a run: a live screen on a terminal that can place text, else one line for each event.
 
-    `refresh` is called at every turn with the time and a function for the view of the run.
+    The driver calls `refresh` at every turn, with the time and a function that returns the view of the run.
     """
 
     def __init__(
@@ -62,7 +62,7 @@ class Show:
         self.ascii_only = is_ascii_only(stream, os.environ)
         self.sounds = sounds_for(stream) if self.console.is_terminal and not quiet and not terse else None
         self._live: Live | None = None
-        self._notes: list[str] = []  # that are printed when the screen is gone
+        self._notes: list[str] = []  # printed after the screen has ended
         self._screen: Screen | None = None
         self._drawn = 0.0
         self._pause = REDRAW
@@ -85,12 +85,12 @@ class Show:
         return live
 
     def leave(self) -> None:
-        """Give the terminal back, at the end or for a stop (Ctrl-Z)."""
+        """Release the terminal, at the end or before a stop (Ctrl-Z)."""
         if self._live is not None:
             self._live.stop()
 
     def resume(self) -> None:
-        """Take the terminal again after a stop, and draw at the next look."""
+        """Use the terminal again after a stop, and draw at the next turn."""
         self._drawn = 0.0
         if self._live is not None:
             self._live = self._start()
@@ -115,7 +115,7 @@ class Show:
             self._notes.append(line)
 
     def refresh(self, now: float, view: Callable[[], RunView], typed: str = "", prompt: str = "") -> None:
-        """Let the changes be heard, and redraw the screen if there is one and it is due."""
+        """Play the sounds of the changes, and draw the screen again if it is due."""
         if self.sounds is not None:
             self.sounds.tick()
         if self._live is None and self.sounds is None and self.speaker is None:
@@ -142,9 +142,10 @@ class Show:
 
 
 def is_ascii_only(stream: TextIO, environment: Mapping[str, str]) -> bool:
-    """Return whether a terminal may be unable to show block characters: by the encoding of the stream, and, except on
-    Windows, by the locale. In the C locale Python itself sets LC_CTYPE to C.UTF-8 (PEP 538), which says nothing of the
-    terminal.
+    """Return whether a terminal may be unable to show block characters.
+
+    The encoding of the stream decides, and, except on Windows, the locale. In the C locale Python itself sets LC_CTYPE
+    to C.UTF-8 (PEP 538), which says nothing about the terminal.
     """
     try:
         "\u2588\u2591".encode(stream.encoding or "ascii")
@@ -160,7 +161,7 @@ def is_ascii_only(stream: TextIO, environment: Mapping[str, str]) -> bool:
 
 
 def speaker_for(wanted: bool) -> Speaker | None:
-    """Return the speaker that `--say` asks for; None, with a message, where the system has no program for it."""
+    """Return the speaker for `--say`; print a message and return None if the system has no speech program."""
     if not wanted:
         return None
     command = speech_command()
@@ -172,7 +173,7 @@ def speaker_for(wanted: bool) -> Speaker | None:
 
 
 class Stops:
-    """Notes for the next look that the shell stops the program (Ctrl-Z) or continues it; Windows does neither."""
+    """Notes that the shell stops the program (Ctrl-Z) or continues it, for the next turn; Windows does neither."""
 
     def __init__(self) -> None:
         self.asked = self.over = False
@@ -194,7 +195,7 @@ class Stops:
             self.over = True
 
         def wait(self) -> None:
-            """Stop this process, as the shell asks, until the shell continues it."""
+            """Stop this process until the shell continues it."""
             self.asked = False
             signal.signal(signal.SIGTSTP, signal.SIG_DFL)
             os.kill(os.getpid(), signal.SIGTSTP)
@@ -214,7 +215,7 @@ class Stops:
 
 
 class TerminalOperator:
-    """The operator of a run: keys in, screen and record out."""
+    """The operator of a run: returns keys, shows events and records them."""
 
     def __init__(
         self, prober: Prober, link: Link, show: Show, recorder: Recorder, keys: Hands, who: Identifier | None = None
@@ -222,8 +223,8 @@ class TerminalOperator:
         """*who* asks proven devices for their identity."""
         self.prober, self.link, self.show, self.recorder, self.keys = prober, link, show, recorder, keys
         self.who = who
-        self._told = len(recorder.notes)  # notes of the record that the operator knows
-        inner = getattr(keys, "keys", keys)  # in a rehearsal the trainee stands before the keyboard
+        self._shown_notes = len(recorder.notes)  # notes of the record that were shown
+        inner = getattr(keys, "keys", keys)  # in a rehearsal the trainee wraps the keyboard
         self._single = inner if isinstance(inner, SingleKeys) else None
         self._terminal = inner if isinstance(inner, Keyboard) and inner.terminal else None
         self._stops = Stops()
@@ -238,9 +239,9 @@ class TerminalOperator:
             self._stops.__exit__()
 
     def pressed(self) -> list[Press]:
-        """Return the keys since the last call; once no more can come, the run continues without keys."""
+        """Return the keys since the last call; at the end of input the run continues without keys."""
         if self._terminal is not None:
-            self._obey_the_shell(self._terminal)
+            self._stop_if_asked(self._terminal)
         typed = "" if self._single is None else self._single.typed
         self.show.refresh(self.link.now(), self.prober.view, typed, "" if self._single is None else self._single.prompt)
         pressed = [key for press in self.keys.pressed() if (key := self._meant(press)) is not None]
@@ -249,7 +250,7 @@ class TerminalOperator:
         return pressed
 
     def _meant(self, press: Press) -> Press | None:
-        """Return what a press means to the run: for a typed line the ports it names. A remark goes to the record."""
+        """Return the press for the run: a typed line becomes the ports that it names. A remark goes to the record."""
         if not isinstance(press, TypedLine):
             return press
         ports = self.show.board.ports
@@ -265,8 +266,9 @@ class TerminalOperator:
         return Chosen(tuple(port.subject for port in found))
 
     def _remark(self, text: str) -> None:
-        """Keep a remark: on the port that it begins with (`3: label missing`), else on the port under test, else on the
-        one that ended last.
+        """Record a remark on the port whose name or number begins it (`3: label missing`).
+
+        Without such a beginning it is on the port under test, or else on the port that ended last.
         """
         port = self.prober.port
         name, colon, rest = text.partition(": ")
@@ -280,9 +282,9 @@ class TerminalOperator:
         note = f"Remark kept: {safe(text, 300)}"
         self.show.take(Event(at=self.link.now(), what=What.NOTE, port=subject, text=note))
 
-    def _obey_the_shell(self, terminal: Keyboard) -> None:
-        """Give the terminal back for a stop, and take it again after one. The prober notices the gap itself."""
-        if sys.platform != "win32":  # where no shell stops a program
+    def _stop_if_asked(self, terminal: Keyboard) -> None:
+        """Release the terminal before a stop, and use it again afterwards. The prober notices the gap itself."""
+        if sys.platform != "win32":  # no shell of Windows stops a program
             if self._stops.asked:
                 self.show.leave()
                 terminal.leave_terminal()
@@ -302,13 +304,13 @@ class TerminalOperator:
             self.recorder.proof(proof)
         elif event.what in KEPT:
             self.recorder.event(str(event.what), event.text, port=event.port)
-        for note in self.recorder.notes[self._told :]:
-            self._told += 1
+        for note in self.recorder.notes[self._shown_notes :]:
+            self._shown_notes += 1
             self.show.take(Event(at=event.at, what=What.WARN, port=event.port, text=note))
             self.prober.run.warn(event.port, note, silently=True)
 
     def _identified(self, event: Event) -> Event:
-        """Return the event, its proof extended with the device's identity where that was asked for."""
+        """Return the event; its proof gets the device's identity if `--ask-modbus` was given."""
         if self.who is None or event.proof is None:
             return event
         proof = replace(event.proof, evidence=(*event.proof.evidence, *self.who.evidence(event.proof)))

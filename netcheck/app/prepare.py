@@ -1,7 +1,6 @@
-"""What the commands on site need before they begin: the plan with its surveys, as the input of a run, and their
-options.
+"""Prepares the commands on site: reads the plan with its surveys as the input of a run, and checks shared options.
 
-The options that several of them share are checked here: interface, survey file, permit, and place of the record.
+The shared options are interface, survey file, permit, and place of the record.
 """
 
 from __future__ import annotations
@@ -66,7 +65,7 @@ def _seen(tables: Mapping[str, HostTable], address: Address) -> bool:
 
 
 def _surveyed(tables: Mapping[str, HostTable], mac: int) -> str:
-    """Return how the surveys know a MAC, or an empty text."""
+    """Return the host of the surveys that has a MAC, in words; empty if there is none."""
     for table in tables.values():
         for host in table.by_mac(Mac(mac)):
             return " ".join(("site host", *([host.name] if host.name else []), f"at {host.address}"))
@@ -74,7 +73,7 @@ def _surveyed(tables: Mapping[str, HostTable], mac: int) -> str:
 
 
 def demand_interface(name: str) -> str:
-    """Return the full name of the named interface. Without a name, UsageError lists the available interfaces."""
+    """Return the full name of the named interface. Without a name, raise UsageError with a list of the interfaces."""
     from netcheck.wire.station import completed
 
     if not name:
@@ -86,7 +85,7 @@ def demand_usable(name: str, planned: Mapping[int, str], *, carrier: bool = Fals
     """Raise LinkError if an interface cannot be used, or if this computer has a planned address on any interface.
 
     `planned` maps addresses to the device interfaces that they are planned for. With `carrier` the interface must have
-    carrier. Call it before asking for a permit, and before any frame is sent.
+    carrier. Call this before the permit is asked for and before any frame is sent.
     """
     from netcheck.field.readiness_facts import demand_no_planned_address
     from netcheck.wire.station import found, interfaces
@@ -98,7 +97,7 @@ def demand_usable(name: str, planned: Mapping[int, str], *, carrier: bool = Fals
 
 
 def demand_survey_file(out: Path | None) -> None:
-    """Raise UsageError where a survey cannot be written to this file; called before anything is read or sent."""
+    """Raise UsageError if a survey cannot be written to this file. Call this before anything is read or sent."""
     if out is None:
         return
     if out.suffix.casefold() not in ("", ".csv", ".txt"):
@@ -124,16 +123,16 @@ def permit_for(given: str) -> str:
 
 
 def by_for(given: str, permit: str) -> str:
-    """Return who proves: as given, or as typed on a terminal where the permit was typed as well; else empty."""
+    """Return who proves: the given name, or, if the permit was typed, a name typed on the terminal; else empty."""
     if given.strip() or permit.strip() or not (sys.stdin.isatty() and sys.stderr.isatty()):
         return given.strip()
-    print("Proved by (technician, company; Enter for nobody named): ", end="", file=sys.stderr, flush=True)
+    print("Proved by (technician, company; Enter for no name): ", end="", file=sys.stderr, flush=True)
     return sys.stdin.readline().strip()
 
 
 def goes_on() -> bool:
-    """Ask on a terminal whether to go on; Enter means yes."""
-    print("Press Enter to go on all the same, or q and Enter to stop: ", end="", file=sys.stderr, flush=True)
+    """Ask on a terminal whether to continue; Enter means yes."""
+    print("Press Enter to continue, or q and Enter to stop: ", end="", file=sys.stderr, flush=True)
     return sys.stdin.readline().strip().casefold() == ""
 
 
@@ -148,7 +147,7 @@ def _interfaces() -> str:
 
 
 def _about(one: NetworkInterface) -> list[str]:
-    """Return the description of an interface, where it says more than the name."""
+    """Return the description of an interface if it differs from the name."""
     return [safe(one.description, 60)] if one.description not in ("", one.name) else []
 
 

@@ -1,4 +1,4 @@
-"""Shows a progress bar on standard error for work that takes longer than a moment."""
+"""Shows a progress bar on standard error for long work."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ class Steps:
             self._update()
 
     def at(self, done: int, words: str, total: int | None = None) -> None:
-        """Set the number of finished steps, the text, and the total where it has changed."""
+        """Set the number of finished steps and the text, and *total* if it has changed."""
         with self._lock:
             self._done, self._words, self._total = done, words, total or self._total
             self._update()

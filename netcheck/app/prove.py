@@ -51,7 +51,7 @@ LONGEST_REMARK = 1000  # characters
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Order:
-    """The run that the command line asks for."""
+    """The run that the command line describes."""
 
     plan: Path
     interface: str
@@ -65,10 +65,10 @@ class Order:
     quiet: bool
     terse: bool = False  # print verdicts only
     by: str = ""  # technician and company
-    files: tuple[Attachment, ...] = ()  # that belong to the record
-    remarks: tuple[str, ...] = ()  # `PORT=TEXT`, or a text about the whole run
-    yes: bool = False  # go on in spite of warnings before the first cable
-    again: bool = False  # prove ports again that the record has proven
+    files: tuple[Attachment, ...] = ()  # files that belong to the record
+    remarks: tuple[str, ...] = ()  # `PORT=TEXT`, or a text on the whole run
+    yes: bool = False  # continue after warnings before the first cable without asking
+    again: bool = False  # also prove ports that the record has as proven
     say: bool = False  # speak each change
     ask_modbus: bool = False  # ask each proven device for its identity
 
@@ -84,7 +84,7 @@ def open_the_link(order: Order) -> Link:
 
 @dataclass(frozen=True)
 class RunOutcome:
-    """The result of a run; `refused` is the reason why the interface could not be used."""
+    """The result of a run; `refused` is the reason why the interface could not be used, or ""."""
 
     proofs: tuple[Proof, ...]
     record: Path
@@ -108,15 +108,14 @@ def run(order: Order, procedure: ProcedureOf = PortByPort, remark: Callable[[Sco
     permit = permit_for(order.permit)
     order = replace(order, by=by_for(order.by, order.permit))
     with open_the_link(order) as link:
-        outcome = conduct(order, base, permit, link, procedure=procedure, looks=True)
+        outcome = conduct(order, base, permit, link, procedure=procedure, first_look=True)
     return finish(order, outcome)
 
 
 def _first_look(order: Order, base: Ground, link: Link, frames: Frames | None) -> tuple[list[str], bool]:
-    """Look for faults that would waste the run, before the first cable.
+    """Search for faults that would waste the run, before the first cable. Print and return the warnings.
 
-    Return the warnings, which are printed, and whether to go on: the operator is asked on a terminal, but not
-    hands-free or with --yes.
+    Also return whether to continue: the operator is asked on a terminal, but not hands-free or with --yes.
     """
     from netcheck.field.first_look import look, warnings
     from netcheck.field.readiness import urgent
@@ -126,7 +125,7 @@ def _first_look(order: Order, base: Ground, link: Link, frames: Frames | None) -
     facts = facts_now(aim, order.interface, link.kind)
     found = [f"{check.what}. {check.do}" for check in urgent(facts)]
     seen: list[str] = []
-    may_send = not aim.stations & aim.planned.keys()  # else the run is refused before its first frame
+    may_send = not aim.stations & aim.planned.keys()  # otherwise the run is refused before its first frame
     if may_send and link.hears_all and not order.settings.direct and link.carrier():
         seen = warnings(look(link, aim, frames), aim, order.interface, facts.interfaces)
     for warning in (*found, *seen):
@@ -143,11 +142,11 @@ def conduct(
     hands: Hands | None = None,
     procedure: ProcedureOf = PortByPort,
     *,
-    looks: bool = False,
+    first_look: bool = False,
 ) -> RunOutcome:
     """Prove the scope over a link with screen and record; *hands* replaces the keyboard.
 
-    With *looks*, a first look comes before the first cable; KeyboardInterrupt where the operator stops then.
+    With *first_look*, search for faults before the first cable; raise KeyboardInterrupt if the operator stops then.
     """
     with ExitStack() as stack:
         recorder = stack.enter_context(_recorder(order, base, link, permit))
@@ -160,7 +159,7 @@ def conduct(
         frames: Frames | None = None
         if order.capture is not None:
             frames = stack.enter_context(Capturing(order.capture, link, prober))
-        if looks and aim.asked:
+        if first_look and aim.asked:
             warned, on = _first_look(order, base, link, frames)
             for warning in warned:
                 recorder.event(What.WARN, warning, port="")
@@ -194,7 +193,7 @@ def conduct(
 def remarks_from(words: Sequence[str], targets: Sequence[Target]) -> list[tuple[str, str]]:
     """Return the port and the text of each remark; the port is empty for the whole run.
 
-    UsageError where a word before `=` names no port, or several.
+    Raises UsageError if a word before `=` names no port, or several ports.
     """
     found = []
     for word in words:
@@ -250,14 +249,12 @@ def _recorder(order: Order, base: Ground, link: Link, permit: str) -> Recorder:
         local=datetime.now().astimezone().isoformat(timespec="seconds"),
         simulated=link.kind == RIG,
     )
-    elsewhere = (Path(os.path.expanduser("~")), Path(gettempdir()))  # Path.home() raises where there is no home
+    elsewhere = (Path(os.path.expanduser("~")), Path(gettempdir()))  # Path.home() raises an error if there is no home
     return Recorder.open(path, run_facts, row_hashes(base.plan), lambda: datetime.now(UTC), elsewhere)
 
 
 def _to_do(aim: Scope, recorder: Recorder, again: bool) -> tuple[list[Proof], Scope]:
-    """Return the proofs that still count, and the scope without their ports; none counts where all are to be proven
-    again.
-    """
+    """Return the proofs that still count, and the scope without their ports; with *again* no proof counts."""
     proven = {subject: proof for subject, proof in recorder.finished.items() if proof.verdict is Verdict.PROVEN}
     kept = [] if again else [target for target in aim.asked if target.subject in proven]
     asked = tuple(target for target in aim.asked if target not in kept)
@@ -265,9 +262,9 @@ def _to_do(aim: Scope, recorder: Recorder, again: bool) -> tuple[list[Proof], Sc
 
 
 def proven_macs(proofs: Iterable[Proof], scope: Scope) -> dict[int, str]:
-    """Return the MACs that are proven, with the interface of each.
+    """Return the proven MACs, with the interface of each.
 
-    Proofs of ports that are to be proven again do not count: their devices may have exchanged addresses since.
+    Proofs of ports that will be proven again do not count, because their devices may have exchanged addresses.
     """
     again = {target.subject for target in scope.asked}
     return {
@@ -283,10 +280,10 @@ def _in_order(aim: Scope, proofs: Sequence[Proof]) -> list[Proof]:
 
 
 class Capturing:
-    """Writes every frame of a run to a capture file, with port and phase as its comment: a callable for the driver."""
+    """A callable for the driver that writes every frame of a run to a capture file, with port and phase as comment."""
 
     def __init__(self, path: Path, link: Link, prober: Prober) -> None:
-        """Open the file; UsageError if it exists."""
+        """Open the file; raise UsageError if it exists."""
         from netcheck.wire.capture import CaptureWriter
 
         self._writer = CaptureWriter(path, link.adapters)
@@ -309,7 +306,7 @@ class Capturing:
 
 
 def finish(order: Order, outcome: RunOutcome) -> int:
-    """Print the result and return the exit code; LinkError where the interface could not be used."""
+    """Print the result and return the exit code; raise LinkError if the interface could not be used."""
     if order.as_json:
         shape = to_json(outcome.proofs, str(outcome.record), outcome.seal, simulated=outcome.simulated)
         print(json.dumps(shape, indent=2))

@@ -1,4 +1,4 @@
-"""Judges whether everything is ready for a proof, and prints the lines."""
+"""Checks whether everything is ready for a proof, and prints the result."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ from netcheck.wire.links.open import kind_from_text
 def check_readiness(
     path: Path, interface: str, only: Sequence[str], record: Path | None, link: str, *, as_json: bool
 ) -> int:
-    """Print what would make the next proof false; return 1 where something needs a correction, else 0."""
+    """Print the faults that would spoil the next proof; return 1 if one needs a correction, else 0."""
     plan = read_plan(path)
     place = record_fact(record_path(record, plan), plan)
     interface = demand_interface(interface)
@@ -37,17 +37,17 @@ def check_readiness(
 
 
 def record_fact(path: Path, plan: Plan) -> RecordFact:
-    """Return what exists at the record's place, and whether it can be written."""
-    stands = _why_not_writable(path)
-    if stands is not None:
-        return RecordFact(str(path), RecordState.UNUSABLE, stands.what, stands.do)
+    """Return the state of the record's file, and whether it can be written."""
+    problem = _why_not_writable(path)
+    if problem is not None:
+        return RecordFact(str(path), RecordState.UNUSABLE, problem.what, problem.do)
     if not path.exists() or not path.stat().st_size:
         return RecordFact(str(path), RecordState.NEW)
     return _found(path, plan)
 
 
 def _why_not_writable(path: Path) -> Problem | None:
-    """Return the problem that prevents writing the file, or None; leaves nothing behind."""
+    """Return the problem that prevents writing the file, or None; leave no file behind."""
     try:
         if path.exists():
             open_plain(path).close()
@@ -60,15 +60,15 @@ def _why_not_writable(path: Path) -> Problem | None:
     except NetcheckError as error:
         return error.problems[0]
     except FileNotFoundError:
-        return Problem("its folder does not exist", do="Make it first, or give another --record")
+        return Problem("its folder does not exist", do="Create it first, or name another --record")
     except (OSError, ValueError) as error:
         return refused_by_system(error, path).problems[0]
     return None
 
 
 def _found(path: Path, plan: Plan) -> RecordFact:
-    """Return what the existing file means for the run."""
-    another = "Keep it, and give another --record"
+    """Return the state of an existing file: continued, of another plan, or not usable."""
+    another = "Keep it, and name another --record"
     try:
         found = read_record(path)
     except NetcheckError as error:
@@ -79,6 +79,6 @@ def _found(path: Path, plan: Plan) -> RecordFact:
     if seen.plan != plan.name:
         return RecordFact(str(path), RecordState.OTHER_PLAN, f"{seen.plan!r}, not {plan.name!r}", another)
     if seen.state is State.TORN:
-        do = "The proof will set the torn bytes aside and continue"
+        do = "The proof will move the torn bytes to another file and continue"
         return RecordFact(str(path), RecordState.TORN, str(seen.flaw), do)
     return RecordFact(str(path), RecordState.GOES_ON, f"{seen.proofs} proofs in it")

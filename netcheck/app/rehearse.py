@@ -32,13 +32,13 @@ from netcheck.text import listed
 from netcheck.wire.link import News
 
 KINDS = ["absent", "impostor", "lossy", "no-echo", "swapped"]
-LOSSY = 0.2  # share of frames lost each way
-TOO_FAST = "a scripted technician is faster than speech: nothing is spoken. Rehearse with keys, on a terminal"
+LOSSY = 0.2  # share of frames lost in each direction
+TOO_FAST = "a scripted technician is faster than speech, so nothing is spoken. Rehearse with keys, on a terminal"
 CONFIRMED_AFTER = 0.2  # seconds between the cable and the Enter that confirms it
 
 
 def run_campaign(sites: int, seed: int, processes: int, as_json: bool) -> int:
-    """Run the truth campaign, print its result, and return 0 where no proof was false."""
+    """Run the truth campaign, print its result, and return 0 if no proof was false, else 1."""
     with Steps(sites) as steps:
         steps.begin("Proving random sites")
         found = trials(sites, seed, processes or os.cpu_count() or 1, lambda count: steps.end())
@@ -50,7 +50,7 @@ def run_campaign(sites: int, seed: int, processes: int, as_json: bool) -> int:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Training:
-    """The rehearsal that the command line asks for."""
+    """The rehearsal that the command line describes."""
 
     plan: Path
     only: tuple[str, ...]
@@ -65,7 +65,7 @@ class Training:
 
 
 class InTime(Rig):
-    """The rig at wall-clock speed, for a person who reads and presses keys."""
+    """The rig at wall-clock speed, for a person who reads the screen and presses keys."""
 
     def receive(self, until: float) -> list[News]:
         """Receive frames, and wait as long as the bench's time advances."""
@@ -77,7 +77,7 @@ class InTime(Rig):
 
 @dataclass(eq=False)
 class Trainee:
-    """The person at the keyboard: Enter moves the requested cables and confirms it."""
+    """The person at the keyboard: Enter moves the requested cables and confirms the movement."""
 
     rig: Rig
     jacks: dict[str, Jack]
@@ -89,7 +89,7 @@ class Trainee:
     _confirmed: list[Press] = field(default_factory=list)
 
     def pressed(self) -> list[Press]:
-        """Return the keys since the last call. Enter first moves the cable and is returned once the cable has moved."""
+        """Return the keys since the last call. Enter moves the cable, and is returned after the cable has moved."""
         pressed: list[Press] = list(self._confirmed)
         self._confirmed.clear()
         for key in self.keys.pressed():
@@ -103,13 +103,13 @@ class Trainee:
         return pressed
 
     def _confirm(self, request: int) -> None:
-        """Confirm the request, unless the run has moved on to the next one."""
+        """Confirm the request, unless the run already has another request."""
         if request == self._requests:
             self._confirmed.append(Key.ENTER)
             self.rig.stir()
 
     def told(self, event: Event) -> None:
-        """Note which cables the screen asks for."""
+        """Note the cables that the screen asks for."""
         if event.action is not None and (event.port in self.jacks or event.action is Action.RESTORE):
             self._requests += 1
             self._asked = event
@@ -147,12 +147,12 @@ def train(training: Training) -> int:
 
 
 def _record_path(plan: Plan) -> Path:
-    """Return a new file name for each rehearsal, so that none is continued or mistaken for a run on site."""
+    """Return a new file name, so that no rehearsal continues another one or looks like a run on site."""
     return Path(f"{plan.slug}-rehearsal-{datetime.now().astimezone():%Y-%m-%d-%H%M%S}.jsonl")
 
 
 def trouble_from(words: Sequence[str], aim: Scope) -> Trouble:
-    """Return the faults of the bench; UsageError names unknown ones."""
+    """Return the faults of the bench; raise UsageError for an unknown fault or interface."""
     known = {target.interface for target in aim.targets}
     said: dict[str, list[str]] = {kind: [] for kind in KINDS}
     for word in words:
@@ -160,7 +160,7 @@ def trouble_from(words: Sequence[str], aim: Scope) -> Trouble:
         subjects = subject.split(",")
         if kind not in KINDS or (len(subjects), len(set(subjects))) != ((2, 2) if kind == "swapped" else (1, 1)):
             kinds = listed(KINDS, joint="or")
-            do = f"Write KIND=DEVICE/INTERFACE, KIND one of {kinds}; swapped names two interfaces, with a comma"
+            do = f"Write KIND=DEVICE/INTERFACE; KIND is one of {kinds}; swapped needs two, with a comma"
             raise UsageError(Problem(f"--fault {word}: not a fault", do=do))
         if unknown := [one for one in subjects if one not in known]:
             do = f"Use one of {listed(sorted(known), joint='or')}"

@@ -1,4 +1,4 @@
-"""Prints to standard error which files and sheets are not part of a plan, not compared, or could not be read."""
+"""Prints to standard error which sheets are not part of a plan, and which plans or surveys were not used."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def tell_other_sheets(plan: Plan) -> None:
 
 
 def tell_revisions(plans: Sequence[tuple[str, Plan]]) -> None:
-    """Name the plans that are taken for revisions of one plan, since these are not compared."""
+    """Name the plans that are not compared because they are revisions of one plan."""
     for (label, one), (other, two) in combinations(plans, 2):
         if are_revisions(one, two):
             what = f"{safe(label)} and {safe(other)} are not compared: they are revisions {safe(one.revision)} and"
@@ -35,7 +35,7 @@ def tell_revisions(plans: Sequence[tuple[str, Plan]]) -> None:
 
 
 def tell_failed_surveys(surveys: Iterable[Survey]) -> None:
-    """Name the surveys that could not be read: their hosts are missing from what is shown."""
+    """Name the surveys that could not be read: the output does not show their hosts."""
     for survey in surveys:
         for problem in survey.failed:
             print(f"netcheck: {problem}. Its hosts are not shown", file=sys.stderr)

@@ -1,4 +1,4 @@
-"""Checks a plan, reads its records, and writes the reports that were asked for."""
+"""Checks a plan, reads its records, and writes the requested reports."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ _ANSWERED = (".csv", ".xlsx")  # the kinds of report that a reviewer fills in
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReportOrder:
-    """What a report is made from and the files to write; `since` is the plan's earlier revision."""
+    """The sources of a report and the files to write; `since` is the plan's earlier revision."""
 
     plan: Path
     out: tuple[Path, ...]
@@ -44,7 +44,7 @@ class ReportOrder:
 
 
 def write_reports(order: ReportOrder, day: date) -> int:
-    """Write every file or none, and return 1 where a record is torn, broken or contradicts itself, else 0."""
+    """Write all files, or none on an error; return 1 if a record is torn, broken or contradicts itself, else 0."""
     targets = kinds_for(list(order.out)) + further(
         list(order.out), order.requests, order.sheet, order.verifier, order.proof
     )
@@ -70,19 +70,19 @@ def write_reports(order: ReportOrder, day: date) -> int:
 
 
 def demand_unanswered(paths: Sequence[Path]) -> None:
-    """Raise a UsageError where one of the files to write holds answers of the reviewer."""
+    """Raise UsageError if one of the files to write has answers of the reviewer."""
     for path in paths:
         if path.suffix.casefold() not in _ANSWERED or not path.is_file():
             continue
         rows = _answered_rows(path)
         if rows:
-            what = f"it holds answers, the first in row {rows[0]}, and is not overwritten"
-            do = "Read them with `netcheck answers PLAN FILE` and delete the file, or name another one"
+            what = f"it has answers, the first in row {rows[0]}, and is not overwritten"
+            do = "Read them with `netcheck answers PLAN FILE` and delete the file, or name another file"
             raise UsageError(Problem(what, safe(str(path)), do))
 
 
 def _answered_rows(path: Path) -> list[int]:
-    """Return the rows of a file that hold answers, to findings or to requests; none for any other file."""
+    """Return the rows of a file that have answers to findings or requests; no row for a file of another kind."""
     with suppress(NetcheckError, OSError):
         answers = from_file(path)
         return [one.row for one in answers if any((one.decision, one.change_to, one.remark, one.by, one.until))]
@@ -94,7 +94,7 @@ def _answered_rows(path: Path) -> list[int]:
 def _checked(
     path: Path, paths: list[Path], record: list[Path], day: date, steps: Steps
 ) -> tuple[Checked, tuple[Survey, ...]]:
-    """Read and check one revision; refuse output files that would overwrite an input."""
+    """Read and check one revision; raise ReportError if an output file would overwrite an input."""
     steps.begin(f"reading {path}")
     plan, surveys = read_site(path, in_part=True)
     tell_other_sheets(plan)
@@ -107,7 +107,7 @@ def _checked(
 def _earlier(
     path: Path, paths: list[Path], record: list[Path], day: date, steps: Steps
 ) -> tuple[Checked, tuple[Survey, ...]]:
-    """Return the check of the earlier revision; its problems name --since, as both have the same file names."""
+    """Return the check of the earlier revision; its problems name --since, because both have the same file names."""
     try:
         return _checked(path, paths, record, day, steps)
     except NetcheckError as error:

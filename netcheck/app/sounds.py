@@ -1,7 +1,7 @@
-"""Plays the sounds of a run, and speaks its words through the system's own speech program.
+"""Plays the sounds of a run, and speaks its words with the system's speech program.
 
-Nothing here makes the prober wait: the terminal's bell rings at the next look, and Windows tones and speech have a
-thread each, with a short queue of which the oldest entry is dropped.
+Nothing here makes the prober wait. The terminal's bell rings at the next turn. Windows tones and speech each have a
+thread with a short queue; if the queue is full, its oldest entry is dropped.
 """
 
 from __future__ import annotations
@@ -18,12 +18,12 @@ from typing import TextIO
 
 from netcheck.report.live.signals import LOW, PATTERNS, Sound
 
-BELL_GAP, PAUSE = 0.18, 0.5  # seconds from one bell to the next, and where the pattern has a pause
+BELL_GAP, PAUSE = 0.18, 0.5  # seconds from one bell to the next, and for a pause in the pattern
 BETWEEN = 0.9  # seconds between two patterns
-MOST_BELLS = 24  # bells that wait; with more, the older ones are dropped, since they tell of the past
+MOST_BELLS = 24  # bells that wait; if there are more, older bells are dropped, because they are out of date
 HIGH_PITCH, LOW_PITCH, TONE = 1760, 440, 90  # hertz and milliseconds: two octaves apart
 WAITING = 3  # tones, or texts to speak, that may wait
-LONGEST = 30.0  # seconds that one text may be spoken for
+LONGEST = 30.0  # seconds that speaking one text may take
 WINDOWS_SPEECH = (
     "Add-Type -AssemblyName System.Speech; "
     "(New-Object System.Speech.Synthesis.SpeechSynthesizer).Speak([Console]::In.ReadToEnd())"
@@ -37,7 +37,7 @@ PROGRAMS: Mapping[str, Sequence[Sequence[str]]] = {
 
 
 class Latest:
-    """A thread that works through the newest of what it is given, one at a time."""
+    """A thread that processes texts one after the other; if too many wait, it skips the oldest."""
 
     def __init__(self, work: Callable[[str], None]) -> None:
         """*work* is called in the thread with each text."""
@@ -46,7 +46,7 @@ class Latest:
         threading.Thread(target=self._run, daemon=True).start()
 
     def put(self, text: str) -> None:
-        """Add a text; where too many wait, the oldest is dropped."""
+        """Add a text; if too many wait, the oldest is dropped."""
         while True:
             try:
                 return self._queue.put_nowait(text)
@@ -62,14 +62,14 @@ class Latest:
 
 
 class Bells:
-    """The bell of a terminal: `ring` adds a pattern, `tick` rings what is due."""
+    """The bell of a terminal: `ring` adds a pattern, `tick` rings the bell when it is due."""
 
     def __init__(self, stream: TextIO, clock: Callable[[], float] = time.monotonic) -> None:
         self._stream, self._clock = stream, clock
         self._due: deque[float] = deque()
 
     def ring(self, sound: Sound) -> None:
-        """Add the bells of a sound after those that wait."""
+        """Add the bells of a sound to the bells that wait."""
         at = max(self._clock(), self._due[-1] + BETWEEN if self._due else 0.0)
         for point in PATTERNS[sound]:
             if point == " ":
@@ -89,13 +89,13 @@ class Bells:
 
 
 class Tones:
-    """Tones of two pitches by the Windows sound call, which waits until a tone is over and so has a thread."""
+    """Tones of two pitches by the Windows sound call; it returns after the tone, so a thread calls it."""
 
     def __init__(self) -> None:
         self._played = Latest(_play)
 
     def ring(self, sound: Sound) -> None:
-        """Play a sound after those that wait."""
+        """Play a sound after the sounds that wait."""
         self._played.put(sound)
 
     def tick(self) -> None:
@@ -124,12 +124,12 @@ def sounds_for(stream: TextIO) -> Bells | Tones:
 
 
 class Speaker:
-    """Speaks texts one after the other by a program of the system, and stops with the run."""
+    """Speaks texts one after the other with a program of the system, and stops at the end of the run."""
 
     def __init__(self, command: Sequence[str]) -> None:
         """*command* reads the text from its standard input.
 
-        `process` is what speaks now or spoke last; once it is `closed` nothing more is spoken.
+        `process` is the newest speech process. After `close` nothing is spoken.
         """
         self._command = tuple(command)
         self._lock = threading.Lock()
@@ -138,7 +138,7 @@ class Speaker:
         self._spoken = Latest(self._speak)
 
     def say(self, text: str) -> None:
-        """Speak a text after those that wait."""
+        """Speak a text after the texts that wait."""
         self._spoken.put(text)
 
     def close(self) -> None:
@@ -156,7 +156,7 @@ class Speaker:
                 self.process = subprocess.Popen(
                     self._command, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
                 )
-            except OSError:  # it was there when the run began
+            except OSError:  # the program was removed after the run began
                 self.closed = True
                 return
         try:
@@ -167,7 +167,7 @@ class Speaker:
 
 
 def speech_command(system: str = sys.platform) -> Sequence[str] | None:
-    """Return the command that speaks on this system; None where there is none."""
+    """Return the command that speaks on this system; None if there is none."""
     return next((command for command in PROGRAMS.get(system, ()) if shutil.which(command[0])), None)
 
 

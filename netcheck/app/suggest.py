@@ -1,4 +1,4 @@
-"""Proposes free addresses for a plan, writes them where asked to, and prints them."""
+"""Proposes free addresses for a plan, writes them if requested, and prints them."""
 
 from __future__ import annotations
 
@@ -21,11 +21,11 @@ from netcheck.text import safe
 
 
 def suggest(path: Path, day: date, others: Sequence[Path] = (), *, write: bool, as_json: bool) -> int:
-    """Print the proposals and return the exit code: 1 where an interface could not be placed, or its address not read.
+    """Print the proposals; return 1 if an interface could not be placed or has an unreadable address, else 0.
 
-    The proposals avoid every address that the plans of `others` use or get proposed; those plans keep addresses that
-    they share with this one. Files are written before anything is printed, so that a reader who closes the pipe cannot
-    stop the writing halfway.
+    The proposals avoid every address that the plans of *others* use, and every address proposed for them. If an address
+    is in another plan and in this one, the other plan keeps it. Files are written before anything is printed, so that
+    closing the output pipe cannot interrupt the writing.
     """
     with Steps(2 + len(others)) as steps:
         steps.begin(f"reading {path}")
@@ -49,10 +49,9 @@ def suggest(path: Path, day: date, others: Sequence[Path] = (), *, write: bool, 
 
 
 def _others(path: Path, site: Site, others: Sequence[Path], day: date, steps: Steps) -> OtherPlans:
-    """Return the other plans.
+    """Return the other plans, with proposed addresses for those before this plan.
 
-    Those before this plan have the addresses that `check` of all plans in this order proposes for them, so that both
-    commands propose the same. A plan that is not among the others comes last.
+    `check` of all plans in this order proposes the same addresses. If this plan is not among them, it comes last.
     """
     sites = [(str(other), read_site(other, in_part=True)) for other in others]
     plans = [(label, one.plan) for label, one in sites]
@@ -73,7 +72,7 @@ def _left(count: int, path: Path) -> str:
 
 
 def _write(plan: Path, addresses: dict[str, Address]) -> list[str]:
-    """Put the addresses into the plan's files; every file is prepared before the first one is replaced."""
+    """Write the addresses into the plan's files; every file is prepared before the first file is replaced."""
     from netcheck.plan.write.addresses import with_addresses, write_all
 
     edits = with_addresses(plan, addresses)

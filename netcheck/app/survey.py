@@ -1,4 +1,4 @@
-"""Surveys the site from the wire, by listening or by asking every address, or from lists of hosts that it merges.
+"""Surveys the site: listens on the wire, sends a request to every address of a prefix, or merges lists of hosts.
 
 `identify` uses parts of it.
 """
@@ -36,11 +36,11 @@ from netcheck.wire.links.open import Kind, kind_from_text, open_link
 from netcheck.wire.station import interfaces
 
 PORTABLE = "the portable link receives ARP, DHCP and LLDP only, and no other IPv4"
-LISTENING = "listening covers nothing: a host that stayed silent was not heard, and may have any address"
+LISTENING = "listening covers no prefix: a host that sent nothing was not heard, and can have any address"
 ANONYMOUS = (
     "this computer has no address in {prefix}, so its ARP requests have the sender 0.0.0.0. A device that checks the "
     "same address at that moment, just after its cable was plugged in, must treat them as a conflict (RFC 5227 section "
-    "2.1.1). Give this computer an address in the prefix, or name a plan with a station, to avoid that"
+    "2.1.1). To avoid that, give this computer an address in the prefix, or name a plan with a station"
 )
 
 
@@ -51,7 +51,7 @@ def today() -> date:
 
 @dataclass(frozen=True)
 class Known:
-    """What the plan and its surveys say about hosts; empty without a plan."""
+    """The hosts that the plan and its surveys name; empty without a plan."""
 
     base: Ground | None
 
@@ -66,11 +66,11 @@ class Known:
         return {} if self.base is None else self.base.aim.planned
 
     def of_mac(self, mac: int) -> str:
-        """Return what the plan and the surveys call a MAC; empty if they do not have it."""
+        """Return the name of a MAC in the plan or the surveys; empty if they do not have it."""
         return "" if self.base is None else self.base.names.known_as(mac)
 
     def of_address(self, address: int) -> str:
-        """Return who has an address according to the plan or a survey; empty if unknown."""
+        """Return who has an address by the plan or a survey; empty if unknown."""
         if self.base is None or not address:
             return ""
         if address in self.planned:
@@ -78,12 +78,12 @@ class Known:
         return f"a survey has {quad(address)}" if self.base.aim.surveyed(address) else ""
 
     def planned_for(self, mac: int) -> tuple[str, int]:
-        """Return the interface that a MAC is planned for, and its planned address; empty and 0 where there is none."""
+        """Return the interface that has a MAC in the plan, and its planned address; "" and 0 if there is none."""
         interface = "" if self.base is None else self.base.aim.macs.get(mac, "")
         return interface, next((a for a, one in self.planned.items() if interface and one == interface), 0)
 
     def of(self, host: DiscoveredHost) -> str:
-        """Return how a host is known by MAC and address; one phrase where both are planned for one interface."""
+        """Return the names of a host by MAC and address; one phrase if one interface has both in the plan."""
         by_mac, interface = self.of_mac(host.mac), self.planned.get(host.address)
         if interface is not None and by_mac == f"planned for {interface}":
             return f"{interface}, as planned"
@@ -96,19 +96,19 @@ class Known:
 
 
 def terminal_width() -> int | None:
-    """Return the width of the terminal, or None where standard output is not one: tables in files are not wrapped."""
+    """Return the width of the terminal; None if standard output is not one, because tables in files are not wrapped."""
     return shutil.get_terminal_size().columns if sys.stdout.isatty() else None
 
 
 def vendor_of() -> Callable[[int], str | None]:
-    """Return the vendor look-up, imported only when something is shown."""
+    """Return the function that finds a MAC's vendor; it is imported only when hosts are shown."""
     from netcheck.proof.verdict.names import vendor
 
     return vendor
 
 
 def finish(found: Discovery, known: Known, out: Path | None, as_json: bool) -> int:
-    """Write the survey, print the hosts, and return 0, or 1 where something needs attention."""
+    """Write the survey, print the hosts, and return 1 if an anomaly was found, else 0."""
     from netcheck.files import write_text_atomically
     from netcheck.report.text.hosts import to_csv, to_entry, to_json, to_text
 
@@ -125,7 +125,7 @@ def finish(found: Discovery, known: Known, out: Path | None, as_json: bool) -> i
 
 
 def listening_kind(link: str) -> Kind:
-    """Return the kind of a link that receives ARP; UsageError for the unprivileged one, which does not."""
+    """Return the kind of a link that receives ARP; raise UsageError for the unprivileged link, which does not."""
     if link == "unprivileged":
         raise UsageError(
             Problem("the unprivileged link does not receive ARP", do="Use --link raw as root, or --link portable")
@@ -136,7 +136,7 @@ def listening_kind(link: str) -> Kind:
 def listen_for_hosts(
     interface: str, seconds: float, out: Path | None, plan: Path | None, link: str, *, as_json: bool
 ) -> int:
-    """Listen for a number of seconds, print the hosts, and return 1 where something needs attention, else 0."""
+    """Listen for a number of seconds, print the hosts, and return 1 if an anomaly was found, else 0."""
     interface = demand_interface(interface)
     demand_survey_file(out)
     known = Known.by(plan)
@@ -179,7 +179,7 @@ def _findings(listener: Listener, interface: str, seconds: float, why: str, more
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SweepOrder:
-    """What to sweep and how: `pace` in requests a second, `rounds` for addresses that do not reply."""
+    """The prefix to sweep and how: `pace` in requests a second, `rounds` of requests to addresses that do not reply."""
 
     prefix: str
     interface: str
@@ -194,7 +194,7 @@ class SweepOrder:
 
 
 def sweep_prefix(order: SweepOrder) -> int:
-    """Sweep, print the hosts, and return 1 where something needs attention, else 0."""
+    """Sweep, print the hosts, and return 1 if an anomaly was found, else 0."""
     prefix = prefix_to_sweep(order.prefix, order.really)
     kind = listening_kind(order.link)
     order = replace(order, interface=demand_interface(order.interface))
@@ -224,7 +224,7 @@ def sweep_prefix(order: SweepOrder) -> int:
 
 
 def _sender(wire: Link, prefix: Prefix, known: Known) -> int:
-    """Return the sender of the ARP requests: an own address, else the plan's station once it proved free, else 0."""
+    """Return the sender of the ARP requests: an own address, else the plan's station if it is free, else 0."""
     own = sender_for(wire.adapters[0], prefix)
     nets = [] if known.base is None else known.base.aim.nets
     station = next((n.station for n in nets if n.station is not None and n.holds(prefix.value)), 0)
@@ -233,7 +233,7 @@ def _sender(wire: Link, prefix: Prefix, known: Known) -> int:
         do = "Give this computer, or the plan's station, an address that is free"
         raise LinkError.of(f"{quad(sender)}, the sender of the requests, is planned for {known.planned[sender]}", do=do)
     if station and not own:
-        print(f"making sure that nobody has {quad(station)}, to send from it", file=sys.stderr)
+        print(f"checking that no device has {quad(station)}, to send from it", file=sys.stderr)
         claim(wire, station)
     elif not own:
         print(f"note: {ANONYMOUS.format(prefix=prefix)}", file=sys.stderr)
@@ -243,10 +243,10 @@ def _sender(wire: Link, prefix: Prefix, known: Known) -> int:
 def merge_surveys(
     files: Sequence[Path], out: Path | None, plan: Path | None, maps: Sequence[str] = (), *, as_json: bool
 ) -> int:
-    """Print what was read from each list and where lists disagree; write the merged survey to *out*.
+    """Print the contents of each list and the disagreements between lists; write the merged survey to *out*.
 
-    Without *files* the surveys of the plan are read. Returns 1 where something could not be read or lists disagree.
-    SurveyError: files that cannot be read at all; the others are printed and written before.
+    Without *files* the surveys of the plan are read. Returns 1 if a part could not be read or lists disagree. Raises
+    SurveyError for files that cannot be read at all, after the other files were printed and written.
     """
     demand_survey_file(out)
     if Path("-") in files:
@@ -277,7 +277,7 @@ def columns_from(maps: Sequence[str]) -> tuple[tuple[str, str], ...]:
 
 
 def _entries(files: list[Path], plan: Plan | None, columns: tuple[tuple[str, str], ...]) -> list[SurveyEntry]:
-    """Return the plan's entry for each file that the plan names, and a bare entry for the others."""
+    """Return the plan's entry for each file that the plan names, and an entry with defaults for the others."""
 
     if not files:
         if plan is None or not plan.surveys:
@@ -291,7 +291,7 @@ def _entries(files: list[Path], plan: Plan | None, columns: tuple[tuple[str, str
 
 
 def _same(path: Path) -> str:
-    """Return the same text for any two paths of one file."""
+    """Return a text that is equal for two paths of one file."""
     try:
         return str(path.resolve())
     except (OSError, ValueError, RuntimeError):
@@ -313,7 +313,7 @@ def _read(entries: list[SurveyEntry], folder: Path) -> tuple[list[Survey], list[
 
 
 def _read_one(entry: SurveyEntry, folder: Path) -> Survey:
-    """Read a list with the columns of `--map`; a list without these titles is read by its own titles."""
+    """Read a list with the columns of `--map`, or by its own titles if it does not have those columns."""
     try:
         return read_survey(entry, folder)
     except SurveyError as error:
@@ -335,7 +335,7 @@ def _merge(surveys: list[Survey], plan: Plan | None) -> Merging:
 def _write(merging: Merging, out: Path) -> None:
     if len(merging.tables) > 1:
         do = "Merge the lists of one island at a time"
-        raise UsageError.of("the lists are of several islands, in which addresses may repeat", do=do)
+        raise UsageError.of("the lists are of several islands, which can use the same addresses", do=do)
     write_text_atomically(out, to_csv(merging))
 
 

@@ -1,4 +1,4 @@
-"""Verifies the chains of records and the files that they name, and prints what was found."""
+"""Verifies the chains of records and the files that they name, and prints the result."""
 
 from __future__ import annotations
 
@@ -14,9 +14,9 @@ from netcheck.text import safe
 
 
 def verify_records(paths: Sequence[Path], *, as_json: bool) -> int:
-    """Print each record's state and seal; return 0 where all are intact, else 1. UsageError: files that cannot be read.
+    """Print each record's state and seal; return 0 if all are intact, else 1.
 
-    The readable records are printed before the error is raised.
+    Raises UsageError for files that cannot be read, after the other records were printed.
     """
     results, problems = list[tuple[str, Verification]](), list[Problem]()
     files: list[list[ComparedFile]] = []
@@ -42,7 +42,7 @@ def verify_records(paths: Sequence[Path], *, as_json: bool) -> int:
 
 
 def _together(results: list[tuple[str, Verification]]) -> Iterator[str]:
-    """Yield the ports of all records of one plan; simulated runs and real ones are never put together."""
+    """Yield the ports of all records of one plan; simulated and real runs are listed separately."""
     kinds = dict.fromkeys((verification.plan, verification.simulated) for _, verification in results)
     for plan, simulated in kinds:
         same = [(name, one) for name, one in results if (one.plan, one.simulated) == (plan, simulated)]

@@ -1,5 +1,5 @@
-"""One module a command: read arguments, call, print, exit code.
+"""The command line: each command has one module, which reads arguments, calls the work, and sets the exit code.
 
-`main` imports only the module of the command that is asked for; `options` holds the options that several commands share
-and the checks of their values. The work itself is in `app`, in a module of the same name.
+`main` imports only the module of the requested command. `options` holds the options that several commands share, and
+the checks of their values. The work itself is in `app`, in a module of the same name.
 """

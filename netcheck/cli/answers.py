@@ -1,4 +1,4 @@
-"""`netcheck answers`: reads what the site decided and writes it into the plan."""
+"""`netcheck answers`: reads the decisions of the site and writes them into the plan."""
 
 from __future__ import annotations
 
@@ -15,12 +15,12 @@ def command(
     file: Annotated[
         Path,
         typer.Argument(
-            help="The answered findings or requests, as CSV or .xlsx, as the spreadsheet program saved them.",
+            help="The answered findings or requests: a CSV file or an .xlsx workbook.",
             metavar="FILE",
             show_default=False,
         ),
     ],
-    by: Annotated[str, typer.Option("--by", metavar="NAME", help="Who decided, where a row does not say it.")] = "",
+    by: Annotated[str, typer.Option("--by", metavar="NAME", help="Who decided, for rows without a name.")] = "",
     write: Annotated[
         bool, typer.Option("--write", help="Put the decisions into the plan; this is the default.")
     ] = False,
@@ -28,17 +28,23 @@ def command(
     form: o.Format = o.TextFormat.TEXT,
     today: o.Today = "",
 ) -> None:
-    r"""Read what the site has answered, and write its decisions into the plan.
+    r"""Read the answers of the site, and write its decisions into the plan.
 
-    Findings come from `netcheck report PLAN --out FILE.csv` or `.xlsx`. The column decision holds one of: use the
-    proposal, live with it as it is, change it to (with the value in change-to), question, withdraw (for an accepted
-    finding). A conflict is never accepted without a remark. Questions and changes with their words go into the plan as
-    [\[remark]]; write your answer into its key `reply`, and the next report shows both. Comments and layout of the plan
-    stay, and the same answers read twice change nothing.
+    Findings: `netcheck report PLAN --out FILE.csv` (or `.xlsx`) writes the file. The column decision has one of these:
+      use the proposal
+      live with it as it is   A conflict needs the reason in the column remark.
+      change it to            The value is in the column change-to or remark.
+      question                The question is in the column remark.
+      withdraw                An accepted finding becomes open again.
 
-    Requests come from `netcheck report PLAN --requests FILE.csv`, or from the workbook of the findings. Mark the column
-    granted or refused, and fill ticket, by and date. What was granted goes into the plan, and is not asked again. The
-    file that the page of a report saves holds both.
+    Each question and each change goes into the plan as [\[remark]]. Write your answer into its key `reply`; the next
+    report shows both. Comments and layout of the plan do not change. Reading the same answers again changes nothing.
+
+    Requests: `netcheck report PLAN --requests FILE.csv` writes the file; the workbook of the findings has them too.
+    Mark the column granted or refused, and fill in ticket, by and date. Grants go into the plan, and are not requested
+    again.
+
+    The page of a report saves one file with the answers to findings and requests.
 
     Exit code: 0 done, 1 some rows need a correction (the others are done), 2 bad use or input.
 

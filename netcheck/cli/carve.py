@@ -1,4 +1,4 @@
-"""`netcheck carve`: divides a block of addresses into subnets of the sizes asked for."""
+"""`netcheck carve`: divides a block of addresses into subnets of the requested sizes."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def command(
         ),
     ] = [],  # noqa: B006  # typer copies it
     growth: Annotated[
-        str, typer.Option("--growth", metavar="N%", help="Reserve for later devices, as a share of those asked for.")
+        str, typer.Option("--growth", metavar="N%", help="Room for later devices, in percent of HOSTS.")
     ] = "0%",
     used: Annotated[
         list[str],
@@ -40,18 +40,21 @@ def command(
     plan: Annotated[
         Path | None,
         typer.Option(
-            "--plan", metavar="PLAN", help="Leave out what this plan and its surveys use.", show_default=False
+            "--plan",
+            metavar="PLAN",
+            help="Do not use addresses that this plan or its surveys have.",
+            show_default=False,
         ),
     ] = None,
     write: Annotated[bool, typer.Option("--write", help="Add the subnets to the plan of --plan.")] = False,
     form: o.Format = o.TextFormat.TEXT,
 ) -> None:
-    """Divide a block into the smallest subnets that hold the devices, a gateway each and the growth.
+    """Divide a block into the smallest subnets that hold the devices, one gateway each, and the growth.
 
     The largest subnet comes first. The network and broadcast address of each IPv4 subnet are counted too. Every IPv6
-    subnet is a /64. What is left over is listed as the fewest prefixes.
+    subnet is a /64. The rest of the block is listed as the fewest possible prefixes.
 
-    With --plan no subnet is placed where the plan has subnets, routers or addresses, or where a survey has a host.
+    With --plan the new subnets do not contain subnets, routers or addresses of the plan, or hosts of its surveys.
 
     Exit code: 0 divided, 2 bad use or a block that is too small.
 
@@ -64,7 +67,7 @@ def command(
     from netcheck.space.carve import Need, growth_from_text
 
     if not need:
-        raise UsageError.of("no subnet was asked for", do="Name at least one, for example --need process:40")
+        raise UsageError.of("no subnet was named", do="Name at least one, for example --need process:40")
     prefix = _read("BLOCK", Prefix.from_text, block)
     needs = [_read("--need", Need.from_text, text) for text in need]
     _demand_different([one.name for one in needs])

@@ -1,4 +1,4 @@
-"""`netcheck check`: reports every conflict of a plan at once, each with its reason, source and fix."""
+"""`netcheck check`: reports all conflicts of a plan, each with its reason, its source and a fix."""
 
 from __future__ import annotations
 
@@ -17,18 +17,18 @@ def command(
         typer.Argument(help="Plan folders, plan.toml files or workbooks.", metavar="PLAN", show_default=False),
     ],
     form: Annotated[o.FindingsFormat, typer.Option("--format", help="Format of the output.")] = o.FindingsFormat.TEXT,
-    strict: Annotated[bool, typer.Option("--strict", help="Risks give exit code 1 too.")] = False,
+    strict: Annotated[bool, typer.Option("--strict", help="Exit with 1 for risks too.")] = False,
     paths: Annotated[
         bool, typer.Option("--paths", help="Print the path of every conversation, there and back.")
     ] = False,
     today: o.Today = "",
 ) -> None:
-    """Check a plan: every conflict at once, each with its reason, its source and a fix that fits.
+    """Check a plan, and report all conflicts at once, each with its reason, its source and a fix.
 
-    Several plans in one call are checked against each other: addresses and names of one island, MACs, switch ports,
-    and subnets. They give the worst exit code. A plan that cannot be read is shown among the others as not checked.
+    Several plans in one call are also checked against each other: addresses and names in one island, MACs, switch
+    ports and subnets. The exit code is the highest of all plans. A plan that cannot be read is listed as not checked.
 
-    Exit code: 0 no conflict, 1 conflicts (with --strict risks too), 2 bad use or a plan that cannot be read.
+    Exit code: 0 no conflict, 1 conflicts (with --strict also risks), 2 bad use or a plan that cannot be read.
 
     Example: netcheck check plans/tarn-hollow
 

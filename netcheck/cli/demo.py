@@ -11,7 +11,7 @@ import typer
 def command(
     out: Annotated[Path, typer.Option("--out", help="Folder for plan, record and reports.")] = Path("netcheck-demo"),
 ) -> None:
-    """Check an invented plant, correct its plan, prove its ports on a simulated bench, and write the reports.
+    """Check an invented plant, correct its plan, prove its ports on a simulated bench, and write reports.
 
     Needs no hardware, rights or network, and takes less than ten seconds.
 

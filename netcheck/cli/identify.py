@@ -13,19 +13,21 @@ FASTEST = 100  # requests a second; common practice for old controllers, no sour
 
 def command(
     interface: o.InterfaceName = "",
-    ask: Annotated[bool, typer.Option("--ask", help="If it is not heard, send ARP requests for it.")] = False,
-    lasts: Annotated[str, typer.Option("--for", help="How long to listen at most: 60s, 5m.")] = "60s",
+    ask: Annotated[bool, typer.Option("--ask", help="If no device is heard, send ARP requests.")] = False,
+    lasts: Annotated[str, typer.Option("--for", help="Longest time to listen, such as 60s or 5m.")] = "60s",
     plan: o.KnownPlan = None,
     permit: o.Permit = "",
     pace: Annotated[float, typer.Option("--pace", help="Requests a second, with --ask.")] = 20.0,
     link: o.Link = o.BEST_LINK,
     form: o.Format = o.TextFormat.TEXT,
 ) -> None:
-    """Find the address of a used device on a direct cable, and what to set on this computer to reach it.
+    """Find the address of a used device on a direct cable, and the address with which this computer reaches it.
 
-    Listens for what the device sends when its link comes up: ARP, DHCP or BOOTP, LLDP. Sends nothing without --ask.
-    With it, where nothing was heard, the plan's subnets and the usual private ones get ARP requests, one after the
-    other. Exit code: 0 one device with an address, 1 none or several, 2 bad use, 3 the interface cannot be used.
+    The command listens for the frames that a device sends when its link comes up: ARP, DHCP or BOOTP, LLDP. Without
+    --ask it sends nothing. With --ask, if it heard nothing, it sends ARP requests to the plan's subnets and to the
+    usual private subnets, one after the other.
+
+    Exit code: 0 one device with an address, 1 none or several, 2 bad use, 3 the interface cannot be used.
 
     Example: netcheck identify -i eth0 --ask --plan plans/tarn-hollow
     """

@@ -1,4 +1,4 @@
-"""The console command: imports only the command that is asked for, and prints errors without a traceback."""
+"""The console command: imports only the requested command, and prints errors without a traceback."""
 
 from __future__ import annotations
 
@@ -15,46 +15,49 @@ from netcheck.errors import NetcheckError
 from netcheck.text import flowing, safe
 
 # Name and summary of each command, in the order of the work. The summary is the first paragraph of the docstring of the
-# command in `netcheck.cli.NAME`; it stands here too, so that `--help` imports none of these modules. A test compares.
+# command in `netcheck.cli.NAME`. It is repeated here so that `--help` imports none of these modules; a test compares.
 COMMANDS: tuple[tuple[str, str], ...] = (
-    ("new", "Start a plan: a small example that passes the check, with comments that say what to replace."),
+    ("new", "Start a plan, as a small example with comments, or from your own device lists."),
     (
         "check",
-        "Check a plan: every conflict at once, each with its reason, its source and a fix that fits.",
+        "Check a plan, and report all conflicts at once, each with its reason, its source and a fix.",
     ),
     (
         "map",
-        "Draw who holds which address of each subnet.",
+        "Draw the addresses of each subnet with their uses, or list who has which address.",
     ),
     (
         "suggest",
-        "Propose free addresses for interfaces that have none or must change theirs.",
+        "Propose free addresses for interfaces that have no address or must change it.",
     ),
     (
         "carve",
-        "Divide a block into the smallest subnets that hold the devices, a gateway each and the growth.",
+        "Divide a block into the smallest subnets that hold the devices, one gateway each, and the growth.",
     ),
     (
         "rules",
-        "List the rules of the check, or explain one: what it says, why, its source and an example.",
+        "List the rules of the check, or explain one rule with its reason, its source and an example.",
     ),
-    ("schema", "Print the JSON Schema (2020-12) of plan.toml, or of a report, of findings or of a line of a record."),
-    ("survey", "List the hosts of the site: from files that the site has, or from the wire."),
-    ("identify", "Find the address of a used device on a direct cable, and what to set on this computer to reach it."),
-    ("ready", "Look for what would make the next proof false, before leaving. Nothing is sent and nothing is changed."),
+    ("schema", "Print the JSON Schema (2020-12) of plan.toml, of a report, of findings, or of a line of a record."),
+    ("survey", "List the hosts of the site, from the site's own lists or from the wire."),
+    (
+        "identify",
+        "Find the address of a used device on a direct cable, and the address with which this computer reaches it.",
+    ),
+    ("ready", "Find faults that would spoil the next proof. Nothing is sent and nothing is changed."),
     ("prove", "Prove port by port that each address replies through its connector, and that no other device does."),
-    ("walk", "Watch all addresses while you pull each cable twice for some seconds, in any order."),
+    ("walk", "Prove all ports while you pull each cable twice for some seconds, in any order."),
     (
         "rehearse",
         "Prove a plan on a simulated bench, or measure how often a proof is false.",
     ),
     (
         "verify",
-        "Verify that no line of a record was changed and that its proofs fit, and print its seal.",
+        "Verify that no line of a record was changed and that its proofs follow from its counts; print its seal.",
     ),
-    ("report", "Write the report on a plan and its proofs. Either all files are written or none."),
-    ("answers", "Read what the site has answered, and write its decisions into the plan."),
-    ("demo", "Check an invented plant, correct its plan, prove its ports on a simulated bench, and write the reports."),
+    ("report", "Write reports on a plan and its proofs. If one file cannot be written, no file is written."),
+    ("answers", "Read the answers of the site, and write its decisions into the plan."),
+    ("demo", "Check an invented plant, correct its plan, prove its ports on a simulated bench, and write reports."),
 )
 INTERRUPTED = 130  # 128 + SIGINT, as shells do
 
@@ -68,11 +71,11 @@ def _version(asked: bool) -> None:
 def _main(
     version: bool = typer.Option(False, "--version", help="Print the version.", callback=_version, is_eager=True),
 ) -> None:
-    """Check a controls network's address plan, and prove port by port that each device answers."""
+    """Check the address plan of a controls network, and prove port by port that each device answers."""
 
 
 def build(words: list[str]) -> typer.Typer:
-    """Return the application with the command that *words* name, or with the summaries of all where they name none."""
+    """Return the application with the command that *words* name; if they name none, with the summaries of all."""
     app = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False)
     app.callback()(_main)
     wanted = _named(words)
@@ -89,7 +92,7 @@ def build(words: list[str]) -> typer.Typer:
 
 
 def _named(words: list[str]) -> str | None:
-    """Return the command that the words name: the first one that is not an option."""
+    """Return the command that the words name: the first word that is not an option."""
     first = next((word for word in words if not word.startswith("-")), "")
     return first if first in dict(COMMANDS) else None
 
@@ -99,20 +102,20 @@ def _only_shown() -> None:
 
 
 def complain(error: NetcheckError) -> None:
-    """Print the problems of an error on standard error, one a line, with control characters escaped."""
+    """Print the problems of an error on standard error, one on each line, with control characters escaped."""
     for problem in error.problems:
         print(f"netcheck: {safe(str(problem), 2000)}", file=sys.stderr)
 
 
 def _help_of(error: typer.exceptions.TyperException, words: list[str]) -> str:
-    """Return the call that prints the usage of the command that was meant."""
+    """Return the call that prints the usage of the command of the error."""
     context = getattr(error, "ctx", None)
     known = [name] if (name := _named(words)) else []
     return f"{context.command_path if context else ' '.join(['netcheck', *known])} --help"
 
 
 def _drop_output() -> None:
-    """Discard buffered output: Python flushes it at exit and would print an error."""
+    """Discard buffered output, because Python flushes it at exit and then prints an error."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
@@ -123,8 +126,9 @@ if sys.platform == "win32":
     ESCAPE_SEQUENCES = 4  # ENABLE_VIRTUAL_TERMINAL_PROCESSING
 
     def _enable_escape_sequences() -> None:
-        """Let the console interpret escape sequences, as Windows 10 and 11 do; a stream that is not a console is left
-        alone. The screen is then drawn in one piece; without them every piece of a line is a call of its own.
+        """Let the console interpret escape sequences, as Windows 10 and 11 can; do nothing if a stream is no console.
+
+        With escape sequences the screen is written in one call; without them each part of a line is one call.
         """
         kernel32 = ctypes.windll.kernel32
         kernel32.GetStdHandle.restype = ctypes.c_void_p
@@ -137,7 +141,7 @@ if sys.platform == "win32":
 def run() -> None:
     """Run the command line. Exit codes: 2 bad use or input, 3 an unusable interface, 130 Ctrl-C."""
     words = sys.argv[1:]
-    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # plugins of other packages are not searched for
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # no search for plugins of other packages
     for stream in ("stdout", "stderr"):
         if getattr(sys, stream) is None:  # closed by the caller
             setattr(sys, stream, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115  # stays open to the end
@@ -148,7 +152,7 @@ def run() -> None:
     try:
         code = build(words)(words, prog_name="netcheck", standalone_mode=False)
         sys.stdout.flush()
-        if code == INTERRUPTED:  # typer's reaction to Ctrl-C prints nothing
+        if code == INTERRUPTED:  # typer prints nothing on Ctrl-C
             print("netcheck: interrupted", file=sys.stderr)
     except NetcheckError as error:
         complain(error)

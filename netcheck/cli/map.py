@@ -1,4 +1,4 @@
-"""`netcheck map`: draws who holds which address of a subnet in the terminal."""
+"""`netcheck map`: draws the addresses of a subnet in the terminal, or lists who has which address."""
 
 from __future__ import annotations
 
@@ -16,20 +16,23 @@ def command(
         str, typer.Argument(help="Name of one subnet. Default: all.", metavar="SUBNET", show_default=False)
     ] = "",
     who: Annotated[
-        bool, typer.Option("--who", help="List every address in use: who has it, name, MAC, switch port and place.")
+        bool,
+        typer.Option("--who", help="List every address in use, with its holder, name, MAC, switch port and place."),
     ] = False,
     out: Annotated[
         Path | None,
-        typer.Option("--out", metavar="FILE", help="Write the list of --who as .csv or .xlsx.", show_default=False),
+        typer.Option(
+            "--out", metavar="FILE", help="Write the list of --who to this .csv or .xlsx file.", show_default=False
+        ),
     ] = None,
 ) -> None:
-    """Draw who holds which address of each subnet.
+    """Draw the addresses of each subnet with their uses, or list who has which address.
 
-    A map has sixteen by sixteen cells; a larger subnet is drawn by blocks of addresses. The legend and the widest free
-    ranges stand to the right, or below on a narrow terminal. An IPv6 subnet is listed. Without a terminal, and with
-    NO_COLOR set, there is no colour.
+    A map has sixteen by sixteen cells; each cell is one address, or in a larger subnet one block of addresses. The
+    legend and the widest free ranges stand to the right of the map, or below it on a narrow terminal. An IPv6 subnet
+    is a list. There is no colour without a terminal or if NO_COLOR is set.
 
-    With --who the addresses in use are listed instead, and --out writes this list into a file.
+    With --who the command lists the addresses in use instead; --out writes this list to a file.
 
     Exit code: 0 drawn, 2 bad use or a plan that cannot be read.
 

@@ -9,30 +9,31 @@ import typer
 
 
 def command(
-    target: Annotated[
-        Path, typer.Argument(help="The folder, or the workbook, to make.", metavar="FOLDER", show_default=False)
-    ],
-    xlsx: Annotated[bool, typer.Option("--xlsx", help="Make a workbook instead of a folder.")] = False,
+    target: Annotated[Path, typer.Argument(help="The new folder or workbook.", metavar="FOLDER", show_default=False)],
+    xlsx: Annotated[bool, typer.Option("--xlsx", help="Write a workbook instead of a folder.")] = False,
     sources: Annotated[
         list[Path] | None,
         typer.Option(
             "--from",
             metavar="LIST",
-            help="Your own device list, .xlsx or .csv, of any layout. Several make one plan.",
+            help="Your own device list (.xlsx or .csv) in any layout. Repeatable; several lists make one plan.",
         ),
     ] = None,
     maps: Annotated[
         list[str] | None,
         typer.Option(
-            "--map", metavar="TITLE=FIELD", help='The field of a column of LIST, such as "Tag=device" or "2=device".'
+            "--map",
+            metavar="TITLE=FIELD",
+            help='Read a column of LIST as this field, such as "Tag=device" or "2=device". Repeatable.',
         ),
     ] = None,
 ) -> None:
-    """Start a plan: a small example that passes the check, with comments that say what to replace.
+    """Start a plan, as a small example with comments, or from your own device lists.
 
-    No existing file is overwritten.
+    The example passes the check; its comments say what to replace. With --from the command prints which columns and
+    values it understood, guessed or could not read. No existing file is overwritten.
 
-    Exit code: 0 made, 2 bad use, or the name is in use.
+    Exit code: 0 written, 2 bad use, or the name is in use.
 
     Example: netcheck new plans/north-hall
 
@@ -46,6 +47,6 @@ def command(
     if sources:
         plan_from_lists(target, sources, maps or [], workbook=xlsx)
     elif maps:
-        raise UsageError.of("--map is of use only together with --from", do="Name the device list with --from")
+        raise UsageError.of("--map needs --from", do="Name the device list with --from")
     else:
         start_plan(target, workbook=xlsx)

@@ -1,4 +1,4 @@
-"""Defines the arguments and options that several commands share, and reads the values that typer cannot check."""
+"""Defines the arguments and options that several commands share, and reads values that typer cannot check."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ class TextFormat(StrEnum):
 
 
 class FindingsFormat(StrEnum):
-    """Formats of the findings of `check`; a superset of `TextFormat`."""
+    """Formats of the findings of `check`: those of `TextFormat` and further ones."""
 
     TEXT = "text"
     JSON = "json"
@@ -47,72 +47,74 @@ class LinkKind(StrEnum):
     UNPRIVILEGED = "unprivileged"
 
 
-BEST_LINK = LinkKind.RAW if sys.platform == "linux" else LinkKind.PORTABLE  # the best that this system has
+BEST_LINK = LinkKind.RAW if sys.platform == "linux" else LinkKind.PORTABLE  # the best link of this system
 PlanPath = Annotated[
     Path, typer.Argument(help="Plan folder, plan.toml or workbook.", metavar="PLAN", show_default=False)
 ]
-KnownPlan = Annotated[Path | None, typer.Option("--plan", help="Plan whose subnets and devices are known.")]
+KnownPlan = Annotated[Path | None, typer.Option("--plan", help="Plan that names the subnets and devices of the site.")]
 Today = Annotated[
     str,
     typer.Option(
         "--today",
         metavar="DATE",
-        help="Date of the check; the age of surveys depends on it. Default: today.",
+        help="Date of the check, for the age of surveys. Default: today.",
         show_default=False,
     ),
 ]
 DryRun = Annotated[bool, typer.Option("--dry-run", help="Show the result and write nothing.")]
 InterfaceName = Annotated[
-    str, typer.Option("--interface", "-i", help="Network interface to use; the beginning of its name is enough.")
+    str, typer.Option("--interface", "-i", help="Network interface; the beginning of its name is enough.")
 ]
 Only = Annotated[
     list[str],
     typer.Option(
         "--only",
         metavar="WORD",
-        help="Only these ports, in this order: a port, interface, device, subnet, place, switch or switch port, "
+        help="Only these ports, in this order. WORD is a port, interface, device, subnet, place, switch, switch port, "
         "address, range or prefix. Repeatable.",
     ),
 ]
-Again = Annotated[bool, typer.Option("--again", help="Prove ports again that the record has proven.")]
-Permit = Annotated[str, typer.Option("--permit", help="Work order or permission under which this is done.")]
+Again = Annotated[bool, typer.Option("--again", help="Also prove ports that the record has as proven.")]
+Permit = Annotated[str, typer.Option("--permit", help="Work order or permission for this work.")]
 By = Annotated[str, typer.Option("--by", metavar="NAME", help="Technician and company, for the record.")]
-Yes = Annotated[bool, typer.Option("--yes", help="Go on in spite of warnings before the first cable.")]
+Yes = Annotated[bool, typer.Option("--yes", help="Continue after warnings without asking.")]
 Attach = Annotated[
     list[Path],
     typer.Option(
         "--attach",
         metavar="FILE",
-        help="A file that belongs to the record, such as a photograph: its name, size and SHA-256. Repeatable.",
+        help="Add name, size and SHA-256 of a file, such as a photograph, to the record. Repeatable.",
     ),
 ]
 Remarks = Annotated[
     list[str],
-    typer.Option("--remark", metavar="PORT=TEXT", help="A remark on a port, or a text on the whole run. Repeatable."),
+    typer.Option(
+        "--remark", metavar="PORT=TEXT", help="Add a remark on a port, or TEXT alone on the whole run. Repeatable."
+    ),
 ]
 Format = Annotated[TextFormat, typer.Option("--format", help="Format of the output.")]
 SurveyFile = Annotated[Path | None, typer.Option("--out", help="Write the hosts as a survey (CSV) to this file.")]
-RecordFile = Annotated[Path | None, typer.Option("--record", help="Record file; default <plan>-<date>.jsonl.")]
-CaptureFile = Annotated[Path | None, typer.Option("--capture", help="Keep every frame in this .pcapng file.")]
+RecordFile = Annotated[Path | None, typer.Option("--record", help="Record file. Default: <plan>-<date>.jsonl.")]
+CaptureFile = Annotated[Path | None, typer.Option("--capture", help="Write every frame to this .pcapng file.")]
 Link = Annotated[LinkKind, typer.Option("--link", help="How frames are sent and received.")]
 Patience = Annotated[float, typer.Option("--patience", help="Seconds to wait for a reply, a pull or a return.")]
-OutFor = Annotated[float, typer.Option("--out-for", help="Minimum seconds of silence with the cable out.")]
-Luck = Annotated[float, typer.Option("--luck", help="Maximum probability that the silence is chance.")]
-PaceAll = Annotated[float, typer.Option("--pace", help="Maximum frames a second in all.")]
-PaceEach = Annotated[float, typer.Option("--pace-each", help="Maximum frames a second to one address.")]
-Say = Annotated[bool, typer.Option("--say", help="Speak each change, by the system's own speech program.")]
-Quiet = Annotated[bool, typer.Option("--quiet", help="No sounds.")]
+OutFor = Annotated[float, typer.Option("--out-for", help="Shortest silence with the cable out, in seconds.")]
+Luck = Annotated[float, typer.Option("--luck", help="Largest accepted probability that the silence is chance.")]
+PaceAll = Annotated[float, typer.Option("--pace", help="Most frames a second in total.")]
+PaceEach = Annotated[float, typer.Option("--pace-each", help="Most frames a second to one address.")]
+Say = Annotated[bool, typer.Option("--say", help="Speak each change with the system's speech program.")]
+Quiet = Annotated[bool, typer.Option("--quiet", help="Play no sounds.")]
 
 
 def within(name: str, value: float, low: float, high: float) -> float:
-    """Return *value* if it lies between *low* and *high*; UsageError otherwise."""
+    """Return *value* if it lies between *low* and *high*, else raise UsageError."""
     if not math.isfinite(value) or not low <= value <= high:
         raise UsageError(Problem(f"{name} {value:g} is not a number from {low:g} to {high:g}"))
     return value
 
 
 def day_from(text: str, option: str = "--today") -> date:
-    """Return the date written as `2026-11-02`, or today's date for an empty text; UsageError for other texts."""
+    """Return the date in the form `2026-11-02`, or today's date for an empty text; raise UsageError for other texts."""
     try:
         return date.fromisoformat(text) if text else date.today()
     except ValueError:
@@ -120,7 +122,7 @@ def day_from(text: str, option: str = "--today") -> date:
 
 
 def seconds_from(option: str, text: str) -> float:
-    """Return the seconds of a duration such as `60s`, `60`, `5m` or `1h`; UsageError for other texts."""
+    """Return the seconds of a duration such as `60s`, `60`, `5m` or `1h`; raise UsageError for other texts."""
     found = _DURATION.fullmatch(text.strip())
     if found is None:
         raise UsageError(Problem(f"{option} {safe(text, 40)!r} is not a duration", do="Write it as 60s, 5m or 1h"))
@@ -128,13 +130,13 @@ def seconds_from(option: str, text: str) -> float:
 
 
 def demand_one_of_write_and_dry_run(write: bool, dry_run: bool) -> None:
-    """Raise UsageError where both --write and --dry-run were given."""
+    """Raise UsageError if both --write and --dry-run were given."""
     if write and dry_run:
         raise UsageError.of("--write and --dry-run exclude each other", do="Give one of them")
 
 
 def run_options(*, patience: float, out_for: float, luck: float, pace: float, pace_each: float) -> RunOptions:
-    """Return run options with the checked numbers that `prove` and `walk` share."""
+    """Return run options with the numbers that `prove` and `walk` share; raise UsageError if one is out of range."""
     from netcheck.proof.events import RunOptions
 
     return RunOptions(

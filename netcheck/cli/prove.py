@@ -16,9 +16,9 @@ def command(
     interface: o.InterfaceName = "",
     only: o.Only = [],  # noqa: B006  # typer copies it
     again: o.Again = False,
-    hands_free: Annotated[bool, typer.Option("--hands-free", help="Never wait for a key.")] = False,
+    hands_free: Annotated[bool, typer.Option("--hands-free", help="Prove without keys.")] = False,
     direct: Annotated[
-        bool, typer.Option("--direct", help="The cable goes straight from this computer to the port.")
+        bool, typer.Option("--direct", help="The cable connects this computer directly to the port.")
     ] = False,
     permit: o.Permit = "",
     yes: o.Yes = False,
@@ -33,11 +33,13 @@ def command(
     out_for: o.OutFor = 0.0,
     luck: o.Luck = 1e-4,
     typed: Annotated[
-        bool, typer.Option("--settings", help="Find mask and gateway by the device's behaviour; needs --direct.")
+        bool, typer.Option("--settings", help="Find the device's mask and gateway by its behaviour; needs --direct.")
     ] = False,
     ask_modbus: Annotated[
         bool,
-        typer.Option("--ask-modbus", help="Ask each proven device for its name: one Modbus/TCP read, nothing written."),
+        typer.Option(
+            "--ask-modbus", help="Ask each proven device for its identity by one Modbus/TCP read; writes nothing."
+        ),
     ] = False,
     pace: o.PaceAll = 500.0,
     pace_each: o.PaceEach = 5.0,
@@ -46,12 +48,25 @@ def command(
 ) -> None:
     """Prove port by port that each address replies through its connector, and that no other device does.
 
-    Keys: Enter confirms, s skips (the port comes once more at the end), n and a name or number chooses the next port,
-    r proves the last one again, m keeps a remark, q stops. Exit code: 0 every port asked for is proven, 1 otherwise,
-    2 bad use or input, 3 the interface cannot be used.
+    Keys:
+      Enter  confirm that the cable was moved
+      s      skip this port; it is asked for once more at the end
+      n      choose the next port: type its name or number
+      r      prove the last port again
+      m      type a remark
+      q      stop
 
-    Sounds, as bells: .. pull now, . leave it out, ... plug it in, ". ." it answers, ".. .." move or put back cables,
-    ". . ." proven, "... ..." another verdict, "....." look at the screen.
+    Sounds, as bells of the terminal:
+      ..       pull now
+      .        it is out: leave it out
+      ...      plug it in now
+      . .      it answers: leave it in
+      .. ..    move cables, or put them back
+      . . .    proven
+      ... ...  another verdict than proven
+      .....    look at the screen
+
+    Exit code: 0 every requested port is proven, 1 otherwise, 2 bad use or input, 3 the interface cannot be used.
 
     Example: netcheck prove plans/tarn-hollow -i eth0 --permit "work order 118"
     """

@@ -1,4 +1,4 @@
-"""`netcheck ready`: tells before leaving what would make the next proof false."""
+"""`netcheck ready`: finds faults that would spoil the next proof."""
 
 from __future__ import annotations
 
@@ -15,10 +15,12 @@ def command(
     link: o.Link = o.BEST_LINK,
     form: o.Format = o.TextFormat.TEXT,
 ) -> None:
-    """Look for what would make the next proof false, before leaving. Nothing is sent and nothing is changed.
+    """Find faults that would spoil the next proof. Nothing is sent and nothing is changed.
 
-    Looks at the interface and the right to open it, this computer's addresses and routes, VPNs, the clock, and the
-    place of the record. Each line is ok, fix or note. Exit code: 0 nothing to fix, 1 something to fix, 2 bad use.
+    Run it before you travel. It checks the interface and the right to open it, this computer's addresses and routes,
+    VPNs, the clock, and the place of the record. Each line of the result begins with ok, fix or note.
+
+    Exit code: 0 nothing to fix, 1 something to fix, 2 bad use.
 
     Example: netcheck ready plans/tarn-hollow -i eth0
     """

@@ -16,15 +16,19 @@ def command(
     only: o.Only = [],  # noqa: B006  # typer copies it
     fault: Annotated[
         list[str],
-        typer.Option("--fault", help="KIND=DEVICE/INTERFACE; KIND absent, impostor, lossy, no-echo, swapped."),
+        typer.Option(
+            "--fault", help="KIND=DEVICE/INTERFACE. KIND is absent, impostor, lossy, no-echo or swapped. Repeatable."
+        ),
     ] = [],  # noqa: B006  # typer copies it
     hands_free: Annotated[
-        bool, typer.Option("--hands-free", help="A scripted technician works in simulated time.")
+        bool, typer.Option("--hands-free", help="A scripted technician moves the cables, in simulated time.")
     ] = False,
-    campaign: Annotated[int | None, typer.Option("--campaign", help="Prove N random sites instead.")] = None,
-    seed: Annotated[int, typer.Option("--seed", help="Same seed, same result.")] = 1,
+    campaign: Annotated[
+        int | None, typer.Option("--campaign", help="Prove this number of random sites instead of a plan.")
+    ] = None,
+    seed: Annotated[int, typer.Option("--seed", help="The same seed gives the same result.")] = 1,
     processes: Annotated[
-        int, typer.Option("--processes", help="Processes for the campaign; 0 for one a processor.")
+        int, typer.Option("--processes", help="Processes for the campaign; 0 means one for each processor.")
     ] = 0,
     form: o.Format = o.TextFormat.TEXT,
     record: o.RecordFile = None,
@@ -34,10 +38,12 @@ def command(
 ) -> None:
     """Prove a plan on a simulated bench, or measure how often a proof is false.
 
-    On a terminal you are the technician: Enter moves the cable as the screen asks and confirms it; the other keys are
-    those of prove. Without a terminal, or with --hands-free, a scripted technician does it. Two interfaces are swapped
-    by --fault swapped=DEVICE/INTERFACE,DEVICE/INTERFACE. Exit code: 0 all proven, or no false proof; 1 otherwise; 2 bad
-    use or input.
+    On a terminal you are the technician: Enter moves the cable that the screen asks for, and confirms it. The other
+    keys are those of prove. Without a terminal, or with --hands-free, a scripted technician moves the cables.
+
+    --fault swapped=DEVICE/INTERFACE,DEVICE/INTERFACE swaps the addresses of two interfaces.
+
+    Exit code: 0 all ports are proven, or no proof of the campaign is false; 1 otherwise; 2 bad use or input.
 
     Example: netcheck rehearse plans/tarn-hollow-mended --fault impostor=palletiser-plc/cpu
 

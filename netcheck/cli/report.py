@@ -1,4 +1,4 @@
-"""`netcheck report`: writes findings and proofs of a plan to files that the site's IT can read and answer."""
+"""`netcheck report`: writes findings and proofs of a plan to files that the site's IT department can answer."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ def command(
         typer.Option(
             "--out",
             metavar="FILE",
-            help="File to write; its ending gives the kind: .html, .csv, .xlsx, .json, .md or .txt. Repeatable.",
+            help="Write the report to this file: .html, .csv, .xlsx, .json, .md or .txt. Repeatable.",
             show_default=False,
         ),
     ] = [],  # noqa: B006  # typer copies it
@@ -36,7 +36,7 @@ def command(
         typer.Option(
             "--sheet",
             metavar="FILE",
-            help="Write the setting sheet as HTML: what to type into each device, with labels to cut out.",
+            help="Write the setting sheet (.html): the values to type into each device, and labels to cut out.",
             show_default=False,
         ),
     ] = None,
@@ -45,7 +45,7 @@ def command(
         typer.Option(
             "--verifier",
             metavar="FILE",
-            help="Write the ten lines of Python that verify a record without netcheck to this .py file.",
+            help="Write the verifier (.py): ten lines of Python that verify a record without netcheck.",
             show_default=False,
         ),
     ] = None,
@@ -54,7 +54,7 @@ def command(
         typer.Option(
             "--proof",
             metavar="FILE",
-            help="Write the page of proof to sign: ports, verdicts, who, when, seals. Ends in .html or .txt.",
+            help="Write the page of proof for signatures (.html or .txt): ports, verdicts, names, times, seals.",
             show_default=False,
         ),
     ] = None,
@@ -65,7 +65,7 @@ def command(
         ),
     ] = None,
     reply_by: Annotated[
-        str, typer.Option("--reply-by", metavar="DATE", help="Ask IT to answer by this day.", show_default=False)
+        str, typer.Option("--reply-by", metavar="DATE", help="The last day for the answers of IT.", show_default=False)
     ] = "",
     by: Annotated[
         str,
@@ -75,13 +75,13 @@ def command(
     ] = "",
     today: o.Today = "",
 ) -> None:
-    """Write the report on a plan and its proofs. Either all files are written or none.
+    """Write reports on a plan and its proofs. If one file cannot be written, no file is written.
 
-    Exit code: 0 written, 1 written but a record is torn, broken or contradicts itself, 2 bad use or input.
+    In CSV files a text that begins with = + - or @, such as the device tag =F1-K1, gets an apostrophe in front, because
+    spreadsheet programs run such cells as formulas. A workbook shows these texts unchanged. `answers` reads both. A
+    file with answers is not overwritten.
 
-    In CSV a text that begins with = + - or @, such as the device tag =F1-K1, gets an apostrophe, because spreadsheets
-    run such cells as formulas. A workbook shows these texts unchanged. `answers` reads both. A file that holds answers
-    is not overwritten.
+    Exit code: 0 written; 1 written, but a record is torn, broken or contradicts itself; 2 bad use or input.
 
     Example: netcheck report plans/tarn-hollow --record run.jsonl --out report.html --out answers.csv
     """
@@ -104,7 +104,7 @@ def command(
 
 
 def _reply_by(text: str, today: date) -> date | None:
-    """Return the last day for the answers, or None; UsageError for a text that is not a date, or for a past day."""
+    """Return the last day for the answers, or None; raise UsageError for a past day or a text that is not a date."""
     day = o.day_from(text, "--reply-by") if text else None
     if day is not None and day < today:
         raise UsageError.of(f"--reply-by {day} is before the day of the report, {today}", do="Name a later day")

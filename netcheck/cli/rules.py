@@ -9,17 +9,17 @@ import typer
 from netcheck.cli import options as o
 from netcheck.errors import UsageError
 
-PLAIN_WIDTH = 120  # columns where the output is not a terminal
+PLAIN_WIDTH = 120  # columns if the output is not a terminal
 READABLE = 100  # columns of a line of prose, at most
 
 
 def command(
     slug: Annotated[str, typer.Argument(help="The rule to explain.", metavar="[SLUG]", show_default=False)] = "",
     form: Annotated[
-        o.TextFormat, typer.Option("--format", help="Format of the output; JSON holds the examples of all rules.")
+        o.TextFormat, typer.Option("--format", help="Format of the output; JSON has all rules with their examples.")
     ] = o.TextFormat.TEXT,
 ) -> None:
-    """List the rules of the check, or explain one: what it says, why, its source and an example.
+    """List the rules of the check, or explain one rule with its reason, its source and an example.
 
     Example: netcheck rules taken-on-site
     """

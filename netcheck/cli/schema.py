@@ -1,4 +1,4 @@
-"""`netcheck schema`: prints the JSON Schema of plan.toml, or of what netcheck writes as JSON."""
+"""`netcheck schema`: prints the JSON Schema of plan.toml, or of the JSON that netcheck writes."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import typer
 
 
 class SchemaOf(StrEnum):
-    """What a schema describes."""
+    """The kind of data that a schema describes."""
 
     PLAN = "plan"
     REPORT = "report"
@@ -20,13 +20,15 @@ class SchemaOf(StrEnum):
 def command(
     of: Annotated[
         SchemaOf,
-        typer.Argument(metavar="[plan|report|findings|record]", help="What the schema describes.", show_default="plan"),
+        typer.Argument(
+            metavar="[plan|report|findings|record]", help="The data that the schema describes.", show_default="plan"
+        ),
     ] = SchemaOf.PLAN,
 ) -> None:
-    """Print the JSON Schema (2020-12) of plan.toml, or of a report, of findings or of a line of a record.
+    """Print the JSON Schema (2020-12) of plan.toml, of a report, of findings, or of a line of a record.
 
-    With the schema of plan.toml an editor completes keys and marks mistakes. The others describe the files of `report
-    --out FILE.json`, the output of `check --format json`, and each line of the record of a run.
+    With the schema of plan.toml an editor completes keys and marks mistakes. The other schemas describe the files of
+    `report --out FILE.json`, the output of `check --format json`, and each line of a record.
 
     Example: netcheck schema > plan.schema.json
     """

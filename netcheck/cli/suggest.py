@@ -1,4 +1,4 @@
-"""`netcheck suggest`: proposes free addresses for interfaces that have none or must change theirs."""
+"""`netcheck suggest`: proposes free addresses for interfaces that have no address or must change it."""
 
 from __future__ import annotations
 
@@ -14,27 +14,30 @@ from netcheck.errors import UsageError
 def command(
     plans: Annotated[
         list[Path],
-        typer.Argument(help="Plan folder, plan.toml or workbook; after --beside further ones.", metavar="PLAN"),
+        typer.Argument(help="Plan folder, plan.toml or workbook.", metavar="PLAN"),
     ],
     beside: Annotated[
         list[Path] | None,
-        typer.Option("--beside", help="Other plans of the site; their addresses are not proposed."),
+        typer.Option("--beside", help="Other plans of the site, after PLAN; their addresses are not proposed."),
     ] = None,
-    write: Annotated[bool, typer.Option("--write", help="Put the addresses into the plan's files.")] = False,
-    dry_run: Annotated[bool, typer.Option("--dry-run", help="Only show them; this is the default.")] = False,
+    write: Annotated[bool, typer.Option("--write", help="Write the addresses into the plan's files.")] = False,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Show the proposals and write nothing; this is the default.")
+    ] = False,
     form: o.Format = o.TextFormat.TEXT,
     today: o.Today = "",
 ) -> None:
-    """Propose free addresses for interfaces that have none or must change theirs.
+    """Propose free addresses for interfaces that have no address or must change it.
 
-    All proposals fit together, each says why it was chosen, and sound addresses stay. With --write they are put into
-    the plan; comments, order and layout stay, and in a workbook only these cells change.
+    No two proposals have one address, and each proposal gives its reason. Addresses without a finding do not change.
+    With --write the proposals go into the plan: comments, order and layout do not change, and in a workbook only the
+    address cells change.
 
-    With --beside the proposals keep clear of everything that other plans of the site use, and this plan moves where
-    both plan one address.
+    With --beside no proposal is an address that another plan of the site uses. If both plans have one address, this
+    plan gets a new one.
 
-    Exit code: 0 all could be placed, 1 some could not, or have an address that cannot be read and is kept, 2 bad use or
-    a plan that cannot be read.
+    Exit code: 0 every interface has an address; 1 an interface could not be placed, or its address cannot be read and
+    is kept; 2 bad use or a plan that cannot be read.
 
     Example: netcheck suggest plans/tarn-hollow --write
 
@@ -45,7 +48,7 @@ def command(
     o.demand_one_of_write_and_dry_run(write, dry_run)
     plan, *more = plans
     if more and not beside:
-        raise UsageError.of("one plan at a time gets proposals", do="Put --beside in front of the other plans")
-    others = [*(beside or ()), *more]  # a shell gives the first name of plant/* to the option and the rest as arguments
+        raise UsageError.of("several plans were named", do="Name one plan, and put --beside in front of the others")
+    others = [*(beside or ()), *more]  # a shell expands plant/*: the option gets only the first
     as_json = form is o.TextFormat.JSON
     raise typer.Exit(suggest(plan, o.day_from(today), others, write=write, as_json=as_json))

@@ -1,4 +1,4 @@
-"""`netcheck survey`: lists the hosts of the site, from files or from the wire."""
+"""`netcheck survey`: lists the hosts of the site, from the site's own lists or from the wire."""
 
 from __future__ import annotations
 
@@ -15,7 +15,9 @@ FASTEST = 500  # requests a second of a sweep, all of them broadcast
 Files = Annotated[list[Path] | None, typer.Argument(help="Lists of hosts.", metavar="FILE...", show_default=False)]
 ComparedPlan = Annotated[
     Path | None,
-    typer.Option("--plan", help="Plan whose subnets are compared with the lists; without FILE, its own surveys."),
+    typer.Option(
+        "--plan", help="Compare the lists with the subnets of this plan; without FILE, read the plan's own surveys."
+    ),
 ]
 
 
@@ -26,14 +28,18 @@ def read(
     form: o.Format = o.TextFormat.TEXT,
     maps: Annotated[
         list[str] | None,
-        typer.Option("--map", metavar="TITLE=FIELD", help='The field of a title of the lists, such as "Wo=address".'),
+        typer.Option(
+            "--map",
+            metavar="TITLE=FIELD",
+            help='Read a column of the lists as this field, such as "Wo=address". Repeatable.',
+        ),
     ] = None,
 ) -> None:
-    """Read lists of hosts of any kind, merge them, and tell what each brought and where they disagree.
+    """Read lists of hosts of any kind, merge them, and report their contents and their disagreements.
 
-    Kinds, recognised by content: csv, xlsx, hosts, zone, leases, dhcp, neighbours, capture.
+    The kind of a list is recognised by its content: csv, xlsx, hosts, zone, leases, dhcp, neighbours, capture.
 
-    Exit code: 0 done, 1 something could not be read or lists disagree, 2 bad use or a file that cannot be read at all.
+    Exit code: 0 done, 1 a part could not be read or lists disagree, 2 bad use or a file that cannot be read at all.
 
     Example: netcheck survey read leases.txt arp.txt plant.pcap --out site-hosts.csv
     """
@@ -44,7 +50,7 @@ def read(
 
 def listen(
     interface: o.InterfaceName = "",
-    lasts: Annotated[str, typer.Option("--for", help="How long: 60s, 5m, 1h.")] = "60s",
+    lasts: Annotated[str, typer.Option("--for", help="Time to listen, such as 60s, 5m or 1h.")] = "60s",
     out: o.SurveyFile = None,
     plan: o.KnownPlan = None,
     link: o.Link = o.BEST_LINK,
@@ -52,8 +58,10 @@ def listen(
 ) -> None:
     """Listen for hosts that send frames by themselves. Nothing is sent.
 
-    Hears the senders of ARP, IPv4 on this link, DHCP and LLDP. Exit code: 0 done, 1 an address has two owners or the
-    interface went down, 2 bad use, 3 the interface cannot be used.
+    The command lists the senders of ARP, of IPv4 on this link, of DHCP and of LLDP.
+
+    Exit code: 0 done, 1 an address has two owners or the interface went down, 2 bad use, 3 the interface cannot be
+    used.
 
     Example: netcheck survey listen -i eth0 --for 10m --out heard.csv
     """
@@ -64,22 +72,23 @@ def listen(
 
 
 def sweep(
-    prefix: Annotated[str, typer.Argument(help="What to sweep, such as 192.0.2.0/24.", metavar="PREFIX")],
+    prefix: Annotated[str, typer.Argument(help="The prefix to sweep, such as 192.0.2.0/24.", metavar="PREFIX")],
     interface: o.InterfaceName = "",
     permit: o.Permit = "",
-    pace: Annotated[float, typer.Option("--pace", help="Requests a second; all are broadcast.")] = 20.0,
-    rounds: Annotated[int, typer.Option("--rounds", help="Requests to an address that does not reply.")] = 2,
-    really: Annotated[bool, typer.Option("--really", help="Sweep more than a /20.")] = False,
+    pace: Annotated[float, typer.Option("--pace", help="Requests a second; every request is a broadcast.")] = 20.0,
+    rounds: Annotated[int, typer.Option("--rounds", help="Requests to each address that does not reply.")] = 2,
+    really: Annotated[bool, typer.Option("--really", help="Allow a prefix larger than a /20.")] = False,
     out: o.SurveyFile = None,
     plan: o.KnownPlan = None,
     link: o.Link = o.BEST_LINK,
     form: o.Format = o.TextFormat.TEXT,
 ) -> None:
-    """Send an ARP request to every address of a prefix and list who replies.
+    """Send an ARP request to every address of a prefix and list the hosts that reply.
 
-    The sender is this computer's own address there, else the plan's station address, else none. Exit code: 0 done, 1 an
-    address has two owners, a router replies for others or not all were asked, 2 bad use, 3 the interface cannot be
-    used.
+    The sender address is this computer's own address in the prefix, or the plan's station address, or 0.0.0.0.
+
+    Exit code: 0 done; 1 an address has two owners, a router replies for other addresses, or not all requests were sent;
+    2 bad use; 3 the interface cannot be used.
 
     Example: netcheck survey sweep -i eth0 10.62.20.0/24 --permit "work order 118" --out site-hosts.csv
     """
@@ -107,7 +116,7 @@ for function in (read, listen, sweep):
 
 @app.callback()
 def _survey() -> None:
-    """List the hosts of the site: from files that the site has, or from the wire.
+    """List the hosts of the site, from the site's own lists or from the wire.
 
     Example: netcheck survey read leases.txt arp.txt
     """

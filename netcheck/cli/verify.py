@@ -1,4 +1,4 @@
-"""`netcheck verify`: tells whether records are intact, and prints their seals."""
+"""`netcheck verify`: verifies records, and prints their seals."""
 
 from __future__ import annotations
 
@@ -17,11 +17,12 @@ def command(
     ],
     form: o.Format = o.TextFormat.TEXT,
 ) -> None:
-    """Verify that no line of a record was changed and that its proofs fit, and print its seal.
+    """Verify that no line of a record was changed and that its proofs follow from its counts; print its seal.
 
-    Verdicts are judged again from the recorded counts; luck, unheard owners, times and the summary are compared.
+    Every verdict is judged again from the recorded counts. Probabilities, times and the summary are compared too.
 
-    Exit code: 0 all fits, 1 a line or a proof does not fit or the last line is torn, 2 a file cannot be read.
+    Exit code: 0 all records are valid, 1 a line or a proof does not fit or the last line is torn, 2 a file cannot be
+    read.
 
     Example: netcheck verify tarn-hollow-2026-11-02.jsonl
     """

@@ -1,4 +1,4 @@
-"""`netcheck walk`: watches all addresses while a technician pulls the cables in any order."""
+"""`netcheck walk`: proves all ports while a technician pulls the cables in any order."""
 
 from __future__ import annotations
 
@@ -16,8 +16,10 @@ def command(
     only: o.Only = [],  # noqa: B006  # typer copies it
     again: o.Again = False,
     lasts: Annotated[float | None, typer.Option("--for", help="Stop after this number of seconds.")] = None,
-    once: Annotated[bool, typer.Option("--once", help="Accept one pull of a cable instead of two.")] = False,
-    in_order: Annotated[bool, typer.Option("--in-order", help="Announce the ports in the plan's order.")] = False,
+    once: Annotated[bool, typer.Option("--once", help="Prove a port by one pull instead of two.")] = False,
+    in_order: Annotated[
+        bool, typer.Option("--in-order", help="Announce the ports one by one, in the plan's order.")
+    ] = False,
     permit: o.Permit = "",
     yes: o.Yes = False,
     by: o.By = "",
@@ -35,16 +37,30 @@ def command(
     say: o.Say = False,
     quiet: o.Quiet = False,
 ) -> None:
-    """Watch all addresses while you pull each cable twice for some seconds, in any order.
+    """Prove all ports while you pull each cable twice for some seconds, in any order.
 
-    All devices are connected through switches. A pull is recognised without a key; a second pull of the same cable,
-    when it is asked for, proves the port. Where the plan has no MAC of an interface, press the number of its row on the
-    screen while the cable is out, or have the ports announced with --in-order. Keys: the number of a row says that its
-    cable is out, n and a name chooses the port that is announced next, m keeps a remark, q stops. The run ends when all
-    ports are proven, after --for SECONDS, or on q. Exit codes as for prove.
+    All devices must be connected through switches. The first pull of a cable needs no key; the second pull, when the
+    screen asks for it, proves the port. If the plan has no MAC for an interface, press the number of its row while the
+    cable is out, or use --in-order. The run ends when all ports are proven, after --for SECONDS, or with the key q.
 
-    Sounds, as bells: .. pull now, . leave it out, ... plug it in, ". ." it answers, ".. .." move or put back cables,
-    ". . ." proven, "... ..." another verdict, "....." look at the screen, ". .." seen once.
+    Keys:
+      1, 2 ...  the cable of this row is out
+      n         with --in-order, choose the next port: type its name
+      m         type a remark
+      q         stop
+
+    Sounds, as bells of the terminal:
+      ..       pull now
+      .        it is out: leave it out
+      ...      plug it in now
+      . .      it answers: leave it in
+      . ..     seen once: leave it in
+      .. ..    move cables, or put them back
+      . . .    proven
+      ... ...  another verdict than proven
+      .....    look at the screen
+
+    Exit code: 0 every requested port is proven, 1 otherwise, 2 bad use or input, 3 the interface cannot be used.
 
     Example: netcheck walk plans/tarn-hollow -i eth0 --permit "work order 118"
     """

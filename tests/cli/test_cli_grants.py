@@ -90,7 +90,7 @@ def test_answered_requests_are_not_overwritten(desk: Path) -> None:
     rows[0].update({"granted": "x", "by": "site IT"})
     answered(desk / "asked.csv", rows)
     result = netcheck(desk, "report", "p", "--requests", "asked.csv")
-    assert (result.returncode, "it holds answers, the first in row 2" in result.stderr) == (2, True)
+    assert (result.returncode, "it has answers, the first in row 2" in result.stderr) == (2, True)
 
 
 def test_a_workbook_plan_takes_grants(tmp_path: Path) -> None:

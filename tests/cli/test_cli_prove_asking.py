@@ -40,5 +40,5 @@ def test_help_describes_both_options() -> None:
         [sys.executable, "-m", "netcheck", "prove", "--help"], capture_output=True, text=True, check=True,
         env={"PATH": "", "COLUMNS": "200"},
     )  # fmt: skip
-    assert "Find mask and gateway by the device" in done.stdout
+    assert "mask and gateway by its behaviour" in done.stdout
     assert "one Modbus/TCP read" in done.stdout

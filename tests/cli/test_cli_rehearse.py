@@ -92,8 +92,8 @@ def test_the_same_command_again_takes_up_the_record_with_only(tmp_path: Path) ->
         (["--campaign", 3, "--seed", -1], "--seed -1"),
         ([PLANT, "--fault", "fire=alpha/cpu"], "not a fault"),
         ([PLANT, "--fault", "absent=alpha/nobody"], "alpha/nobody"),
-        ([PLANT, "--fault", f"swapped={PORT}"], "swapped names two"),
-        ([PLANT, "--fault", f"swapped={PORT},{PORT}"], "swapped names two"),
+        ([PLANT, "--fault", f"swapped={PORT}"], "swapped needs two"),
+        ([PLANT, "--fault", f"swapped={PORT},{PORT}"], "swapped needs two"),
     ],
     ids=[
         "nothing",

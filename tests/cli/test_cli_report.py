@@ -200,7 +200,7 @@ def test_a_file_with_answers_is_not_overwritten(desk: Path, name: str) -> None:
     before = (desk / name).read_bytes()
     result = netcheck(desk, *ALL, "--out", name, "--out", "r.html")
     assert result.returncode == 2
-    assert f"{name}: it holds answers, the first in row 3, and is not overwritten" in result.stderr
+    assert f"{name}: it has answers, the first in row 3, and is not overwritten" in result.stderr
     assert ((desk / name).read_bytes(), (desk / "r.html").exists()) == (before, False)
 
 

@@ -54,7 +54,7 @@ def test_the_planned_device_is_named_by_its_mac() -> None:
     assert list(expected) == [planned]
     text = _text(found, expected, known)
     assert (
-        "00-00-5E-00-53-30 is planned for filler-plc/cpu, and no address of it was heard; to try its planned address "
+        "00-00-5E-00-53-30 is planned for filler-plc/cpu, but sent no address; to try its planned address "
         f"10.62.30.70: set {quad(expected[planned].address)}"
     ) in text
     free = Address(4, expected[planned].address)

@@ -145,7 +145,7 @@ def test_interfaces_are_listed_as_people_see_them(said: list[Any]) -> None:
             7, ("no administrator rights", "Run as administrator", "restricted to administrators"), id="rights"
         ),
         pytest.param(8, ("the capture driver shows no interface at all", "adapter's properties"), id="nothing shown"),
-        pytest.param(9, ("the capture driver does not show this interface", "restart of the driver"), id="not bound"),
+        pytest.param(9, ("the capture driver does not show this interface", "may need a restart"), id="not bound"),
     ],
 )
 def test_a_refusal_says_what_is_missing_and_what_to_do(said: list[Any], number: int, parts: tuple[str, ...]) -> None:
