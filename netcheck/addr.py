@@ -1,7 +1,7 @@
 """Addresses, masks, prefixes, ranges and MACs as small ordered values, with readers stricter than the standard library.
 
-An address is an integer and its family (4 or 6). Readers raise ValueError whose text says what is wrong with the
-value and, where it can be known, what was meant; the caller adds the place.
+An address is an integer and its family (4 or 6). Readers raise ValueError. Its text says what is wrong with the value
+and, if possible, what was meant; the caller adds the position.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ from typing import NamedTuple, TypeVar
 
 from netcheck.text import Pattern
 
-# RFC 3986 section 3.2.2, dec-octet: no leading zeros. Checked before use, since RFC 6943 section 3.1.1 shows how
-# loosely other software reads the rest.
+# RFC 3986 section 3.2.2, dec-octet: no leading zeros. RFC 6943 section 3.1.1 shows how leniently other software reads
+# other texts, so the pattern is checked before any of it is used.
 _OCTET = r"(?:25[0-5]|2[0-4][0-9]|1[0-9][0-9]|[1-9]?[0-9])"
 _V4 = Pattern(rf"{_OCTET}(?:\.{_OCTET}){{3}}", re.ASCII)
 _QUAD = Pattern(r"[0-9]+(?:\.[0-9]+){3}", re.ASCII)
@@ -38,12 +38,12 @@ def _shown(text: str) -> str:
 
 
 def quad(value: int) -> str:
-    """Return a 32-bit integer as dotted decimal."""
+    """Return the dotted decimal form of a 32-bit integer."""
     return f"{value >> 24}.{value >> 16 & 255}.{value >> 8 & 255}.{value & 255}"
 
 
 def mac_text(value: int) -> str:
-    """Return a 48-bit integer in the IEEE 802 form of a MAC: `00-00-5E-00-53-21`."""
+    """Return the IEEE 802 form of a 48-bit MAC: `00-00-5E-00-53-21`."""
     return "-".join(f"{octet:02X}" for octet in value.to_bytes(6, "big"))
 
 
@@ -58,7 +58,7 @@ class Address(NamedTuple):
 
     @classmethod
     def from_text(cls, text: str) -> Address:
-        """Read one address. ValueError says why the text is not one."""
+        """Return the address of a text; ValueError says why the text is not one address."""
         text = text.strip()
         if ":" in text:
             return cls(6, _v6_value(text))
@@ -84,7 +84,7 @@ def _v6_text(value: int) -> str:
 
 def _v6_value(text: str) -> int:
     if "%" in text:
-        raise ValueError(f"{_shown(text)} names a zone; write the address alone")
+        raise ValueError(f"{_shown(text)} has a zone; write the address alone")
     try:
         return int(ipaddress.IPv6Address(text))
     except ValueError as error:
@@ -100,11 +100,11 @@ def _why_not_v4(text: str) -> str:
         if zeros:
             return (
                 f"{_shown(text)} has an octet with a leading zero ({zeros[0]}), "
-                "read as decimal by some software and as octal by other"
+                "which some software reads as decimal and other software as octal"
             )
         return f"{_shown(text)} has an octet above 255"
     if "/" in text:
-        return f"{_shown(text)} holds a prefix length; an address alone is expected"
+        return f"{_shown(text)} has a prefix length; an address alone is expected"
     return f"{_shown(text)} is not an address of four decimal octets"
 
 
@@ -137,8 +137,9 @@ class Prefix(NamedTuple):
     def usable(self) -> Range:
         """Return the addresses that a host may have.
 
-        In IPv4 all but the first and the last (RFC 1122 section 3.2.1.3), in /31 (RFC 3021) and /32 all of them. In
-        IPv6 all but the subnet-router anycast address (RFC 4291 section 2.6.1), in /127 (RFC 6164) and /128 all.
+        In IPv4 these are all but the first and the last (RFC 1122 section 3.2.1.3); in /31 (RFC 3021) and /32 all. In
+        IPv6 these are all but the subnet-router anycast address (RFC 4291 section 2.6.1); in /127 (RFC 6164) and /128
+        all.
         """
         short = self.size <= 2
         low = self.value if short else self.value + 1
@@ -166,7 +167,7 @@ class Prefix(NamedTuple):
 
     @classmethod
     def from_text(cls, text: str) -> Prefix:
-        """Read `address/length`. ValueError if host bits are set; it names the likely prefix."""
+        """Return the prefix of a text `address/length`; ValueError if host bits are set, with the likely prefix."""
         address, length = _split(text)
         prefix = cls.of(address, length)
         if prefix.value != address.value:
@@ -185,7 +186,7 @@ def _split(text: str) -> tuple[Address, int]:
 
 
 class InterfaceAddress(NamedTuple):
-    """An address with the length of its subnet's prefix, as `10.62.20.1/24`."""
+    """An address with the length of its subnet's prefix, such as `10.62.20.1/24`."""
 
     address: Address
     length: int
@@ -195,12 +196,12 @@ class InterfaceAddress(NamedTuple):
 
     @property
     def prefix(self) -> Prefix:
-        """Return the prefix that the address is in by its own length."""
+        """Return the prefix of this length that contains the address."""
         return Prefix.of(self.address, self.length)
 
     @classmethod
     def from_text(cls, text: str) -> InterfaceAddress:
-        """Read `address/length`, host bits allowed."""
+        """Return the address and length of a text `address/length`, which may have host bits; otherwise ValueError."""
         return cls(*_split(text))
 
 
@@ -226,7 +227,7 @@ class Range(NamedTuple):
 
     @classmethod
     def from_text(cls, text: str) -> Range:
-        """Read `a-b` with a <= b, a single address, or a prefix."""
+        """Return the range of a text: `a-b` with a <= b, a single address, or a prefix; otherwise ValueError."""
         text = text.strip()
         if "/" in text:
             prefix = Prefix.from_text(text)
@@ -250,7 +251,7 @@ def _ends(text: str) -> tuple[Address, Address]:
 
 
 class Mask(NamedTuple):
-    """A typed mask: `value` as bits, and the prefix `length`; None if it is not a contiguous mask of a host."""
+    """A typed mask: `value` as bits, and the prefix `length`, which is None if no host can have such a mask."""
 
     family: int
     value: int
@@ -261,8 +262,9 @@ class Mask(NamedTuple):
 
     @classmethod
     def from_text(cls, text: str, family: int = 4) -> Mask:
-        """Read a dotted quad or `/24`. Quads that are not contiguous (RFC 1812 section 10.2.2), 0.0.0.0 and wildcard
-        masks give a mask without length. ValueError if the text is not a mask.
+        """Return the mask of a text: a dotted quad or a length such as `/24`; ValueError if it is neither.
+
+        A quad that is not contiguous (RFC 1812 section 10.2.2), 0.0.0.0 and a wildcard mask give a mask without length.
         """
         text = text.strip()
         width = WIDTH[family]
@@ -303,7 +305,7 @@ class Mac(NamedTuple):
 
     @classmethod
     def from_text(cls, text: str) -> Mac:
-        """Read the hyphen, colon, dot and bare forms in upper or lower case."""
+        """Return the MAC of a text with hyphens, colons, dots or no separators, in any case; otherwise ValueError."""
         text = text.strip()
         if not _MAC.fullmatch(text):
             raise ValueError(f"{_shown(text)} is not a MAC of twelve hexadecimal digits, for example 00-00-5E-00-53-21")
@@ -311,8 +313,8 @@ class Mac(NamedTuple):
 
 
 def ranges_without(ranges: Iterable[tuple[T, Range]], excluded: Iterable[Range]) -> Iterator[tuple[T, Range]]:
-    """Yield the parts of each range that no excluded range has, in order; each keeps what stands with its range."""
-    apart: list[Range] = []  # the excluded ranges, joined where they overlap, ascending
+    """Yield the parts of each range outside all excluded ranges, in order; each part keeps the value of its range."""
+    apart: list[Range] = []  # the excluded ranges in ascending order; overlapping ones are joined
     for one in sorted(excluded):
         if apart and apart[-1].family == one.family and one.low <= apart[-1].high + 1:
             apart[-1] = Range(one.family, apart[-1].low, max(apart[-1].high, one.high))

@@ -1,4 +1,4 @@
-"""The safety notes, with the same words before the first frame, in every report and in the README."""
+"""The safety notes; their text is the same before the first frame, in every report and in the README."""
 
 from __future__ import annotations
 

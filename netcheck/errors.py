@@ -1,4 +1,4 @@
-"""The errors that a user can cause. Each says what is wrong, where, what was expected and what to do."""
+"""The errors that a user can cause; each says what is wrong, where, what was expected and what to do."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import ClassVar
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """One problem. `what` and `do` are sentences without final full stop; `where` is `file: position`."""
+    """One problem; `what` and `do` are sentences without the final full stop, `where` is `file: position`."""
 
     what: str
     where: str = ""
@@ -21,7 +21,7 @@ class Problem:
 
 
 class NetcheckError(Exception):
-    """The base class. The command line prints the problems without a traceback and exits with `exit_code`."""
+    """The base class; the command line prints the problems without a traceback and exits with `exit_code`."""
 
     exit_code: ClassVar[int] = 2
 
@@ -40,7 +40,7 @@ class UsageError(NetcheckError):
 
 
 class PlanError(NetcheckError):
-    """The files of the plan cannot be read, or their structure is wrong. Holds every problem, not only the first."""
+    """The files of the plan cannot be read, or their structure is wrong; it has every problem, not only the first."""
 
 
 class SurveyError(NetcheckError):

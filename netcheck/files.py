@@ -1,6 +1,6 @@
-"""Reads and writes files at the edge: regular files only, within size limits, never half-written.
+"""Reads and writes files: only regular files, within size limits, and never in part.
 
-Every layer may use it. A file that is refused raises a `FileError` that says what is wrong with it and what to do.
+Every layer may use this module. A file that is refused raises a `FileError` that says what is wrong and what to do.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 MIB = 1 << 20
 LONGEST_LINE = MIB
-ZIP = b"PK\x03\x04"  # the first bytes of a zip archive, and so of a workbook
+ZIP = b"PK\x03\x04"  # the first bytes of a zip archive, such as a workbook
 GZIP = b"\x1f\x8b\x08"  # RFC 1952 section 2.3.1
 # The first bytes of captures: pcap in microseconds and in nanoseconds, each in both byte orders, and pcapng.
 PCAP = (b"\xd4\xc3\xb2\xa1", b"\xa1\xb2\xc3\xd4", b"\x4d\x3c\xb2\xa1", b"\xa1\xb2\x3c\x4d")
@@ -34,23 +34,23 @@ OLD_PCAP = (b"\x34\xcd\xb2\xa1", b"\xa1\xb2\xcd\x34")  # a variant of pcap with 
 PCAPNG = b"\x0a\x0d\x0d\x0a"
 _CHUNK = 1 << 18
 
-_DRIVE_FAILS = ("its drive fails, is full, or was pulled", "Look at the drive, or choose another folder")
-# For each error number: what is wrong in the user's terms, and what to do.
+_DRIVE_FAILS = ("its drive failed, is full, or was removed", "Check the drive, or choose another folder")
+# By error number: what is wrong in the user's terms, and what to do.
 _WORDS: dict[int, tuple[str, str]] = {
     errno.ENOENT: ("the file is not there", "Check its name, or put it there"),
     errno.EACCES: ("permission denied", "Change its permissions, or ask its owner"),
     errno.EPERM: ("permission denied", "Change its permissions, or ask its owner"),
     errno.EISDIR: ("it is a folder, and a file is expected", "Name a file in it"),
     errno.ENOTDIR: ("a part of its path is not a folder", "Check the path"),
-    errno.ELOOP: ("its symbolic links form a loop", "Put the file itself there"),
+    errno.ELOOP: ("its symbolic links form a loop", "Replace the link with the file"),
     errno.ENAMETOOLONG: ("its name is too long for this system", "Shorten it"),
-    errno.ENOSPC: ("the disk is full", "Make room and try again"),
+    errno.ENOSPC: ("the disk is full", "Free some space and try again"),
     errno.EROFS: ("the disk is read-only", "Choose another folder"),
     errno.EIO: _DRIVE_FAILS,
     errno.ENODEV: _DRIVE_FAILS,
     errno.ENXIO: _DRIVE_FAILS,
 }
-# The same for error numbers of Windows (winerror.h), which are more exact than the errno of the same error.
+# The same by the error number of Windows (winerror.h), which is more exact than errno.
 _IN_USE = ("another program has the file open", "Close it there, then run the same command again")
 _DRIVE_GONE = ("the drive is not there any more", "Plug it in again, then run the same command again")
 _WINDOWS_WORDS: dict[int, tuple[str, str]] = {
@@ -60,12 +60,12 @@ _WINDOWS_WORDS: dict[int, tuple[str, str]] = {
     33: _IN_USE,  # ERROR_LOCK_VIOLATION
     55: _DRIVE_GONE,  # ERROR_DEV_NOT_EXIST
     112: _WORDS[errno.ENOSPC],  # ERROR_DISK_FULL
-    123: ("its name holds a character that no file name can have on Windows", 'Leave out < > : " | ? * in the name'),
+    123: ("its name has a character that no file name can have on Windows", 'Leave out < > : " | ? * in the name'),
     1167: _DRIVE_GONE,  # ERROR_DEVICE_NOT_CONNECTED
 }
 
 
-# Names of devices, which no file can have on Windows, whatever its ending ("Naming Files, Paths, and Namespaces").
+# Names of devices; on Windows no file can have them, with any extension ("Naming Files, Paths, and Namespaces").
 _DEVICES = frozenset({"con", "prn", "aux", "nul", *(f"{kind}{n}" for kind in ("com", "lpt") for n in range(1, 10))})
 
 
@@ -75,7 +75,7 @@ def is_reserved_on_windows(path: Path) -> bool:
 
 
 class FileError(NetcheckError):
-    """A file cannot be read or written; it holds one problem without its location, which the caller adds."""
+    """A file cannot be read or written; it has one problem without a location, which the caller adds."""
 
     def at(self, where: str) -> Problem:
         """Return the problem with this location."""
@@ -87,23 +87,23 @@ def _refused(what: str, do: str, path: Path) -> FileError:
 
 
 def refused_by_system(error: OSError | ValueError, path: Path) -> FileError:
-    """Turn a system error, or Python's ValueError for a name that contains NUL, into a FileError."""
+    """Return the FileError for a system error, or for Python's ValueError about a name that contains NUL."""
     if isinstance(error, ValueError):
-        return _refused("its name holds a character that no file name can have", "Check the name", path)
+        return _refused("its name has a character that no file name can have", "Check the name", path)
     if sys.platform == "win32" and is_reserved_on_windows(path):
         return _refused("its name is reserved for a device on Windows", "Choose another name", path)
     what, do = _WORDS.get(error.errno or 0, (f"the system says: {error.strerror or error}", ""))
-    if sys.platform == "win32":  # its C runtime, which `os.open` and `os.write` use, gives no number of Windows
+    if sys.platform == "win32":  # the C runtime behind `os.open` and `os.write` gives no error number of Windows
         number = error.winerror or (5 if error.errno == errno.EACCES else 0)
         what, do = _WINDOWS_WORDS.get(number, (what, do))
     return _refused(what, do, path)
 
 
 def open_plain(path: Path) -> BinaryIO:
-    """Open a regular file for reading; folders, devices, pipes and sockets are refused without blocking."""
+    """Open a regular file for reading; FileError, without blocking, for folders, devices, pipes and sockets."""
     flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
     try:
-        _demand_regular(os.stat(path).st_mode, path)  # before opening, because opening a device can have side effects
+        _demand_regular(os.stat(path).st_mode, path)  # check first, because opening a device can have side effects
         handle = os.open(path, flags)
     except (OSError, ValueError) as error:
         raise refused_by_system(error, path) from error
@@ -117,7 +117,7 @@ def open_plain(path: Path) -> BinaryIO:
 
 
 def demand_readable(path: Path) -> None:
-    """Raise the FileError that opening the file would raise, as far as that is known without opening it."""
+    """Raise the FileError that reading the file would raise, if that is known without opening it."""
     try:
         _demand_regular(os.stat(path).st_mode, path)
         if not os.access(path, os.R_OK):
@@ -134,8 +134,9 @@ def _demand_regular(mode: int, path: Path) -> None:
 
 
 def read_bounded(path: Path, limit: int, text: bool = True) -> bytes:
-    """Return a file's bytes; a file of more than `limit` bytes, or a text line of more than 1 MiB, is refused with its
-    size.
+    """Return the bytes of a file.
+
+    FileError, with the size, for a file of more than `limit` bytes or, if `text`, a line of more than 1 MiB.
     """
     with open_plain(path) as stream:
         try:
@@ -166,15 +167,15 @@ def _demand_short_lines(data: bytes, path: Path) -> None:
 
 
 def long_line(number: int, size: int) -> str:
-    """Return the message for a line above the limit."""
+    """Return the message about a line of too many bytes."""
     return f"line {number} has {size:,} bytes; at most {LONGEST_LINE:,} (1 MiB) are read"
 
 
 class HashedFiles:
-    """The SHA-256 of several files, one after the other, fed while the files are read.
+    """The SHA-256 of several concatenated files, computed while the files are read.
 
-    Each file is opened once, so the hash covers exactly the bytes that were read. It equals the hash of what `cat`
-    prints for the same files in the same order.
+    Each file is opened once, so the hash covers exactly the bytes that were read. It equals the hash of the output of
+    `cat` for the same files in the same order.
     """
 
     def __init__(self) -> None:
@@ -184,11 +185,11 @@ class HashedFiles:
 
     @property
     def sha256(self) -> str:
-        """The hash of all files read so far, in hexadecimal."""
+        """Return the hash of all files read so far, in hexadecimal."""
         return self._sha.hexdigest()
 
     def read(self, path: Path, limit: int, text: bool = True) -> bytes:
-        """Read a whole file as `read_bounded` does, add its bytes to the hash and keep them for `kept`."""
+        """Return the bytes of a file, add them to the hash and keep them for `kept`; see `read_bounded`."""
         data = read_bounded(path, limit, text)
         self._sha.update(data)
         self.paths.append(path)
@@ -196,16 +197,16 @@ class HashedFiles:
         return data
 
     def kept(self, path: Path) -> bytes | None:
-        """The bytes of a file that `read` returned, or None for any other file."""
+        """Return the bytes that `read` returned for a file, or None for any other file."""
         return self._kept.get(path)
 
     def forget(self, but: Container[Path]) -> None:
-        """Drop the kept bytes of all files except these."""
+        """Forget the kept bytes of all files except these."""
         self._kept = {path: data for path, data in self._kept.items() if path in but}
 
     @contextmanager
     def reading(self, path: Path, own: bool = False) -> Iterator[HashedFile]:
-        """Open a regular file once; when the block ends, the file is finished. `own` also gives it its own hash."""
+        """Open a regular file once; the end of the `with` block finishes it. With `own`, it also gets its own hash."""
         with open_plain(path) as stream:
             file = HashedFile(path, stream, (self._sha, hashlib.sha256()) if own else (self._sha,), self._add)
             yield file
@@ -235,17 +236,17 @@ class HashedFile:
 
     @property
     def sha256(self) -> str:
-        """The hash of this file alone, once it is finished."""
+        """Return the hash of this file alone, after it is finished."""
         return self._reading.hashes[-1].hexdigest()
 
     def open(self) -> BinaryIO:
-        """Return the file as a stream from its beginning; the stream can be read on, or rewound to 0."""
+        """Return the file as a stream from its beginning; the stream can be read onwards, or rewound to 0."""
         self._stream.seek(0)
         self._reading = _HashingReader(self._stream, self._before)
         return io.BufferedReader(self._reading, _CHUNK)
 
     def whole(self, limit: int) -> bytes:
-        """Return all bytes; a file of more than `limit` bytes is refused with its size."""
+        """Return all bytes; FileError with the size for a file of more than `limit` bytes."""
         data = self.open().read(limit + 1)
         _demand_size(max(len(data), os.fstat(self._stream.fileno()).st_size), len(data), limit, self._path)
         return data
@@ -263,7 +264,7 @@ class HashedFile:
 
 
 class _HashingReader(io.RawIOBase):
-    """Reads a stream and hashes what it reads; a return to the beginning restarts the hashes."""
+    """Reads a stream and hashes the bytes; a return to the beginning restarts the hashes."""
 
     def __init__(self, stream: BinaryIO, before: tuple[hashlib._Hash, ...]) -> None:
         super().__init__()
@@ -285,7 +286,7 @@ class _HashingReader(io.RawIOBase):
             return self._stream.seek(0)
         if (offset, whence) == (0, os.SEEK_CUR):
             return self._stream.tell()
-        raise io.UnsupportedOperation("only a return to the beginning")
+        raise io.UnsupportedOperation("only a return to the beginning is possible")
 
     def readinto(self, buffer: WriteableBuffer, /) -> int:
         view = memoryview(buffer)
@@ -315,10 +316,10 @@ def write_atomically(path: Path, data: bytes) -> None:
 
 
 def write_together(files: Iterable[tuple[Path, bytes]]) -> None:
-    """Write several files, each as `write_atomically` does.
+    """Write several files, each of them like `write_atomically`.
 
-    All temporary files are on disk before the first rename, and Ctrl-C waits until the last rename. So all files are
-    old or all are new.
+    All temporary files are on disk before the first rename, and Ctrl-C waits until the last rename. Thus all files are
+    old or all of them are new.
     """
     staged: list[_Staged] = []
     try:
@@ -378,7 +379,7 @@ def _staged(path: Path, data: bytes) -> _Staged:
 
 @contextmanager
 def _undisturbed() -> Iterator[None]:
-    """Block the signals that end the program, where the system supports that."""
+    """Block the signals that end the program, if the system supports that."""
     if sys.platform == "win32":
         yield
     else:
@@ -390,7 +391,7 @@ def _undisturbed() -> Iterator[None]:
 
 
 def write_text_atomically(path: Path, text: str) -> None:
-    """Write text as UTF-8 with its line ends unchanged, as `write_atomically` does."""
+    """Write a text as UTF-8 with its line ends unchanged; see `write_atomically`."""
     write_atomically(path, text.encode("utf-8", "surrogatepass"))
 
 
@@ -409,7 +410,7 @@ def _mode_for(target: Path) -> int:
 
 
 def sync_folder(folder: Path) -> None:
-    """Sync a folder's entries to disk, where the system supports that."""
+    """Sync the entries of a folder to disk, if the system supports that."""
     if not hasattr(os, "O_DIRECTORY"):  # Windows cannot open a folder
         return
     handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)

@@ -1,6 +1,6 @@
-"""Makes text from outside safe to show: control, bidirectional and invisible characters become visible escapes.
+"""Makes foreign text safe to show: control, bidirectional and invisible characters become visible escapes.
 
-Also here: lists in prose, the order of names with numbers, and regular expressions that are compiled when needed.
+It also has lists in prose, the order of names with numbers, and regular expressions that are compiled when needed.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ _UNSAFE = Pattern(
     "|[\U000e0000-\U000e007f]"
 )
 
-_NUMBER = Pattern(r"([0-9]{1,18})")  # longer ones are compared piece by piece
+_NUMBER = Pattern(r"([0-9]{1,18})")  # longer numbers are compared in pieces
 
 
 def _escape(found: re.Match[str]) -> str:
@@ -60,7 +60,7 @@ def safe(text: str, limit: int = 400) -> str:
 
 
 def listed(items: list[str], most: int = 6, joint: str = "and") -> str:
-    """Return items as prose: `a`, `a and b`, `a, b and c`; beyond `most`, the rest as a count."""
+    """Return items as prose: `a`, `a and b`, `a, b and c`; items in excess of `most` are only counted."""
     shown = items if len(items) <= most else [*items[:most], f"{len(items) - most} more"]
     return shown[0] if len(shown) == 1 else f"{', '.join(shown[:-1])} {joint} {shown[-1]}" if shown else "none"
 
@@ -86,5 +86,5 @@ def natural_key(text: str) -> tuple[tuple[int, int, str], ...]:
 
 
 def count_words(number: int) -> str:
-    """Return a number with separators, or from 10^12 on the nearest power of two."""
+    """Return a number with separators; from 10^12 on, the nearest power of two."""
     return f"{number:,}" if number < 10**12 else f"about 2^{(number + number // 2).bit_length() - 1}"

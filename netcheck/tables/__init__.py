@@ -1,5 +1,6 @@
-"""Tables as delimited text and as workbooks, whatever they hold.
+"""Tables as delimited text and as workbooks, independent of their content.
 
-`delimited` reads CSV as numbered records, or a clean table by columns, and keeps written text from being read as a
-formula. `workbook_read` opens workbooks within limits, `workbook_edit` changes single cells.
+`delimited` reads CSV as numbered records, or a table without faults by columns. It also guards written text, so that a
+spreadsheet does not read it as a formula. `workbook_read` opens workbooks within limits. `workbook_edit` changes single
+cells.
 """

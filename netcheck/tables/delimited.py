@@ -1,10 +1,10 @@
 """Reads delimited text (CSV and similar) as numbered records; the encoding is detected.
 
-Rows are counted from 1, as a spreadsheet counts them. Memory is bounded for any file, and an unclosed quote costs at
-most RECORD_LINES lines. `guarded` keeps written text from being read as a formula.
+Rows are counted from 1, like in a spreadsheet. Memory is bounded for any file, and an unclosed quote affects at most
+RECORD_LINES lines. `guarded` guards written text, so that a spreadsheet does not read it as a formula.
 
-`columns_of` and the functions below it read a table by columns, many times faster than cell by cell. A table that
-cannot be read by columns is refused whole.
+`columns_of` and the functions below it read a table by columns, many times faster than cell by cell. They return None
+if a table cannot be read by columns.
 """
 
 from __future__ import annotations
@@ -27,35 +27,36 @@ from netcheck.files import LONGEST_LINE, FileError, long_line
 from netcheck.text import Pattern
 
 DELIMITERS = (",", ";", "\t", "|")
-RECORD_LINES = 100  # a longer quoted field was never closed
+RECORD_LINES = 100  # the quote of a longer field was never closed
 _HEAD = 1 << 16
 _BLOCK = 1 << 18  # characters read at a time
-csv.field_size_limit(4 * LONGEST_LINE)  # above any block, so that the message names the limit of a line
+csv.field_size_limit(4 * LONGEST_LINE)  # longer than any block, so that netcheck's own limit applies first
 _BOMS = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
 
 
 _BETWEEN = Pattern(r"[\s;,]+")
-# Union of the lists of OWASP (CSV Injection), ASVS 5.0 requirement 1.2.10 and CWE-1236; the last four are the
-# full-width forms of = + - @, which some spreadsheets treat alike (from memory).
+# The first characters in the lists of OWASP (CSV Injection), ASVS 5.0 requirement 1.2.10 and CWE-1236. The last four
+# are the full-width forms of = + - @, which some spreadsheets treat in the same way (from memory).
 _STARTS = "=+\\-@\t\r\n\0＝＋－＠"
 _GUARD_NEEDED = Pattern(f"'*[{_STARTS}]")
 _GUARD_THERE = Pattern(f"'+[{_STARTS}]")
 
 
 def parts_of(text: str) -> list[str]:
-    """Return the parts of a cell that holds a list separated by spaces, semicolons or commas."""
+    """Return the items of a cell with a list, which spaces, semicolons or commas separate."""
     return [part for part in _BETWEEN.split(text) if part]
 
 
 class Number(str):
-    """The text of a workbook's cell that holds a number with decimals, which may have been typed as something else."""
+    """The text of a workbook's cell with a decimal number, which a spreadsheet may have made of another value."""
 
     __slots__ = ()
 
 
 class Record(NamedTuple):
-    """The cells of one row, which takes up `lines` lines. `fault` tells what is wrong with its quotes; the cells are
-    then those of its first line.
+    """The cells of one row, which extends over `lines` lines.
+
+    `fault` is the fault in its quotes, if any; the cells are then those of its first line.
     """
 
     row: int
@@ -65,15 +66,15 @@ class Record(NamedTuple):
 
     @property
     def empty(self) -> bool:
-        """Whether all cells are blank."""
+        """Return whether all cells are blank."""
         return not any(map(str.strip, self.cells))
 
 
 def encoding_of(stream: BinaryIO) -> str:
-    """Detect a text's encoding: by its byte order mark, UTF-16 by its zero bytes, UTF-8 if all of it decodes, else
-    Windows-1252.
+    """Return the encoding of a text; FileError if it is not text. The stream is left at its beginning.
 
-    The stream is left at its beginning. FileError where it is not text.
+    The byte order mark decides. Without one, zero bytes mean UTF-16. Otherwise it is UTF-8 if the whole text can be
+    decoded, else Windows-1252.
     """
     head = stream.read(_HEAD)
     stream.seek(0)
@@ -106,12 +107,12 @@ def _wide_encoding(head: bytes) -> str:
 
 
 def text_of(stream: BinaryIO) -> TextIO:
-    """Wrap a byte stream as text in its detected encoding; bytes that cannot be decoded become U+FFFD."""
+    """Return a byte stream as text in its detected encoding; bytes that cannot be decoded become U+FFFD."""
     return io.TextIOWrapper(stream, encoding_of(stream), errors="replace", newline="")
 
 
 def lines_of(text: TextIO) -> Iterator[str]:
-    """Yield the lines with their ends; a line of more than 1 MiB is refused with its size."""
+    """Yield the lines with their ends; FileError with the size for a line of more than 1 MiB."""
     return chain.from_iterable(map(lines_in, blocks_of(text)))
 
 
@@ -121,13 +122,13 @@ def lines_in(block: str) -> Iterable[str]:
 
 
 def blocks_of(text: TextIO) -> Iterator[str]:
-    """Yield the text in blocks of whole lines; a line of more than 1 MiB is refused with its size."""
+    """Yield the text in blocks of complete lines; FileError with the size for a line of more than 1 MiB."""
     number, rest = 1, ""
     while chunk := text.read(_BLOCK):
         whole = rest + chunk
         if len(whole) > LONGEST_LINE:
             _refuse_long(number, whole, text)
-        end = whole.rfind("\n") + 1 or whole.rfind("\r", 0, -1) + 1  # a final \r may be followed by \n
+        end = whole.rfind("\n") + 1 or whole.rfind("\r", 0, -1) + 1  # \n may follow a final \r
         block, rest = whole[:end], whole[end:]
         number += block.count("\n") or block.count("\r")
         if block:
@@ -144,7 +145,7 @@ def _refuse_long(number: int, whole: str, text: TextIO) -> None:
 
 
 def _line_end(text: TextIO) -> int:
-    """Return the number of characters of the current line that are still to be read."""
+    """Read the rest of the current line and return the number of its characters."""
     size = 0
     while more := text.readline(_BLOCK):
         size += len(more)
@@ -154,7 +155,7 @@ def _line_end(text: TextIO) -> int:
 
 
 def rows_of(lines: Iterable[str], delimiter: str) -> list[list[str]] | None:
-    """Return the rows of delimited lines, one a line; None where their quotes need a closer look."""
+    """Return the rows of delimited lines, one row a line; None if a row may extend over several lines."""
     reader = csv.reader(lines, delimiter=delimiter, strict=True)
     try:
         rows = list(reader)
@@ -164,7 +165,7 @@ def rows_of(lines: Iterable[str], delimiter: str) -> list[list[str]] | None:
 
 
 class Lines:
-    """The lines of a text, one by one or as whole blocks; lines can be given back, even after the last."""
+    """The lines of a text, one by one or in blocks; lines can be given back, even after the last one was read."""
 
     def __init__(self, lines: Iterable[str] = (), blocks: Iterable[str] = ()) -> None:
         self._waiting = deque(lines)
@@ -179,7 +180,7 @@ class Lines:
         return self._waiting.popleft()
 
     def block(self) -> str:
-        """Return the next lines as one text: those split already or a block; empty at the end."""
+        """Return the next lines as one text: lines that were split or given back, or a block. Empty at the end."""
         if not self._waiting:
             return next(self._blocks, "")
         block = "".join(self._waiting)
@@ -187,14 +188,14 @@ class Lines:
         return block
 
     def give_back(self, lines: Iterable[str]) -> None:
-        """Put lines back before those still to come."""
+        """Put lines back; they are read again before all others."""
         self._waiting.extendleft(reversed([*lines]))
 
 
 def records_of(text: Iterable[str], delimiter: str, first: int = 1) -> Iterator[Record]:
     """Yield the records of delimited lines (RFC 4180 section 2, with any delimiter and line end), counted from `first`.
 
-    From `Lines`, no more lines are taken than belong to the records that were asked for.
+    If `text` is a `Lines`, only the lines of the records that were read are taken from it.
     """
     lines = text if isinstance(text, Lines) else Lines(text)
     for row, line in enumerate(lines, first):
@@ -224,11 +225,11 @@ def _parsed(block: list[str], delimiter: str) -> tuple[tuple[str, ...], int, str
     except csv.Error:
         lenient = csv.reader(iter(block[:1]), delimiter=delimiter)
         cells = tuple(cell.rstrip("\r\n") for cell in next(lenient))
-        return cells, 1, "its quotes do not fit together"
+        return cells, 1, "its quotes are not closed correctly"
 
 
 def guarded(text: str) -> str:
-    """Return text with a single quote before it where a spreadsheet could take it for a formula."""
+    """Return a text with a single quote before it if a spreadsheet could read it as a formula."""
     return "'" + text if _GUARD_NEEDED.match(text) else text
 
 
@@ -247,13 +248,13 @@ _LONE_RETURN = Pattern("\r(?!\n)")
 
 
 def columns_of(text: str, delimiter: str) -> list[list[str]] | None:
-    """Return the stripped cells of a text by column; None where rows differ in length or span several lines."""
+    """Return the stripped cells of a text by column; None if rows differ in length or extend over several lines."""
     end = "\r\n" if "\r" in text else "\n"
     ended = text if text.endswith("\n") else text + end
     bounds = ended.encode("utf-8", "surrogatepass").translate(None, _within(delimiter))
     width = bounds.index(b"\n") + 2 - len(end)
     row = (delimiter * (width - 1) + end).encode()
-    # unequal, too, where a cell is quoted or line ends differ
+    # The counts also differ if a cell is quoted or if the line ends differ.
     if row * (len(bounds) // len(row)) != bounds or _LONE_RETURN.search(ended):
         rows = rows_of(lines_in(text), delimiter)
         same = rows and len(set(map(len, rows))) == 1
@@ -266,12 +267,12 @@ def columns_of(text: str, delimiter: str) -> list[list[str]] | None:
 
 @cache
 def _within(delimiter: str) -> bytes:
-    """Return the bytes of UTF-8 that do not bound a cell: all but the delimiter, line ends and quotes."""
+    """Return the bytes that are inside a cell of UTF-8 text: all but the delimiter, line ends and quotes."""
     return bytes(set(range(256)) - set(f'{delimiter}\r\n"'.encode()))
 
 
 def ipv4_of(texts: Iterable[str]) -> array[int] | None:
-    """Return the values of IPv4 addresses; None where a text is anything else."""
+    """Return IPv4 addresses as integers; None if one of the texts is anything else."""
     if not _STRICT:
         return None
     try:
@@ -284,7 +285,7 @@ def ipv4_of(texts: Iterable[str]) -> array[int] | None:
 
 
 def macs_of(texts: Sequence[str]) -> array[int] | None:
-    """Return the values of MACs that are all written with the same separator, or all without; None otherwise."""
+    """Return MACs as integers; None unless all of them have the same separator, or all have none."""
     whole, count = "\n".join(texts), len(texts)
     length = len(texts[0]) if texts else 0
     alike = len(whole) == (length + 1) * count - 1 and whole[length :: length + 1] == "\n" * (count - 1)
@@ -299,7 +300,7 @@ def macs_of(texts: Sequence[str]) -> array[int] | None:
         octets = bytes.fromhex(whole)  # skips the line ends
     except ValueError:
         return None
-    if len(octets) != 6 * count:  # it skips spaces, too
+    if len(octets) != 6 * count:  # `fromhex` skips spaces too
         return None
     words = bytearray(8 * count)
     for position in range(6):
@@ -308,9 +309,9 @@ def macs_of(texts: Sequence[str]) -> array[int] | None:
 
 
 def made(kind: type[N], /, **columns: Iterable[object]) -> Iterator[N]:
-    """Yield one named tuple a row from columns named after its fields; a field without a column has its default.
+    """Yield a named tuple for each row of columns named after its fields; a field without a column has its default.
 
-    `tuple.__new__` is mapped over the rows, because calling the class for each row takes three times as long.
+    `tuple.__new__` is mapped over the rows, because a call of the class for each row takes three times as long.
     """
     defaults = kind._field_defaults
     ordered = (columns.pop(name) if name in columns else repeat(defaults[name]) for name in kind._fields)

@@ -1,7 +1,7 @@
 """Writes texts into cells of a workbook (.xlsx), adds missing rows and sheets, and changes nothing else.
 
-Only the parts that change are parsed (ECMA-376 part 1, section 18.3.1); every other part is copied byte for byte. So
-pictures, macros, formulas with their stored values and whatever else openpyxl would drop are kept.
+Only the parts that change are parsed (ECMA-376 part 1, section 18.3.1); every other part is copied byte for byte.
+Pictures, macros, formulas with their stored values and everything else that openpyxl would drop are thus kept.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ _OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
 _STRICT_OFFICE = "http://purl.oclc.org/ooxml/officeDocument/relationships"  # the strict form (section 2.1)
 _SHEET_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.worksheet+xml"
 _BOOK, _RELATIONS, _TYPES = "xl/workbook.xml", "xl/_rels/workbook.xml.rels", "[Content_Types].xml"
-_VALUE_ATTRIBUTES = ("t", "cm", "vm")  # they describe the value of a cell; its reference and style are kept
+_VALUE_ATTRIBUTES = ("t", "cm", "vm")  # attributes of a cell's value; its reference and style are kept
 _SPACE = "{http://www.w3.org/XML/1998/namespace}space"
 
 Cells = Mapping[tuple[int, int], str]  # by row and column, both counted from 1
@@ -30,7 +30,7 @@ Cells = Mapping[tuple[int, int], str]  # by row and column, both counted from 1
 def workbook_with_cells(data: bytes, sheet: str, cells: Cells) -> bytes:
     """Return the workbook with these texts on a sheet; an empty text empties the cell.
 
-    ValueError where a cell holds a formula or is hidden in merged cells, or where the workbook is signed.
+    ValueError if a cell has a formula or is hidden in merged cells, or if the workbook is signed.
     """
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
         part = _part_of(archive, sheet)
@@ -38,7 +38,7 @@ def workbook_with_cells(data: bytes, sheet: str, cells: Cells) -> bytes:
 
 
 def workbook_with_sheet(data: bytes, name: str) -> bytes:
-    """Return the workbook with an empty sheet of this name after its others; ValueError where it is signed."""
+    """Return the workbook with an empty sheet of this name after its other sheets; ValueError if it is signed."""
     from lxml import etree
 
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
@@ -62,7 +62,7 @@ def workbook_with_sheet(data: bytes, name: str) -> bytes:
 
 
 def sheet_with_cells(data: bytes, cells: Cells) -> bytes:
-    """Return a sheet's XML with these texts."""
+    """Return a sheet's XML with these texts; ValueError if a cell cannot be changed."""
     sheet = _parsed(data)
     rows = next(iter(sheet.iterfind("{*}sheetData")), None)
     if rows is None:
@@ -78,7 +78,7 @@ def sheet_with_cells(data: bytes, cells: Cells) -> bytes:
 
 
 def _parsed(data: bytes) -> _Element:
-    from lxml import etree  # only where a workbook is written
+    from lxml import etree  # only to write a workbook
 
     try:
         parser = etree.XMLParser(resolve_entities=False, no_network=True, load_dtd=False)
@@ -94,7 +94,7 @@ def _bytes_of(root: _Element) -> bytes:
 
 
 def _repacked(archive: zipfile.ZipFile, parts: Mapping[str, bytes]) -> bytes:
-    """Return the workbook with these parts replaced or added; ValueError where it is signed."""
+    """Return the workbook with these parts replaced or added; ValueError if it is signed."""
     if any(name.startswith("_xmlsignatures/") for name in archive.namelist()):
         raise ValueError("it is signed, and a change would break the signature")
     out = io.BytesIO()
@@ -107,7 +107,7 @@ def _repacked(archive: zipfile.ZipFile, parts: Mapping[str, bytes]) -> bytes:
 
 
 def _part_of(archive: zipfile.ZipFile, sheet: str) -> str:
-    """The name of the part that holds a sheet, by the workbook's relationships (ECMA-376 part 2, section 9.3)."""
+    """Return the name of a sheet's part from the workbook's relationships (ECMA-376 part 2, section 9.3)."""
     targets = {link.get("Id"): link.get("Target", "") for link in _parsed(archive.read(_RELATIONS))}
     for entry in _parsed(archive.read(_BOOK)).iterfind("{*}sheets/{*}sheet"):
         if entry.get("name") == sheet:
@@ -124,7 +124,7 @@ def _merged(sheet: _Element) -> Iterator[Merged]:
 
 
 def _numbered_rows(rows: _Element, wanted: Mapping[int, object]) -> Iterator[tuple[int, _Element]]:
-    """Yield the wanted rows with their numbers, missing ones inserted in ascending order (section 18.3.1.73)."""
+    """Yield the wanted rows with their numbers; missing rows are inserted in ascending order (section 18.3.1.73)."""
     waiting = sorted(wanted, reverse=True)
     number = 0
     for element in list(rows.iterfind("{*}row")):
@@ -140,7 +140,7 @@ def _numbered_rows(rows: _Element, wanted: Mapping[int, object]) -> Iterator[tup
 
 
 def _put(row: _Element, number: int, texts: Mapping[int, str]) -> None:
-    """Write one row's texts; a new cell gets the style of its left neighbour."""
+    """Write the texts of one row; a new cell gets the style of the cell to its left."""
     columns: dict[int, _Element] = {}
     column = 0
     for cell in row.iterfind("{*}c"):
@@ -168,9 +168,9 @@ def _new_cell(row: _Element, number: int, column: int, columns: Mapping[int, _El
 
 
 def _set(cell: _Element, reference: str, text: str) -> None:
-    """Replace a cell's value by an inline string (section 18.3.1.53)."""
+    """Replace the value of a cell with an inline string (section 18.3.1.53); ValueError if it has a formula."""
     if any(True for _ in cell.iterfind("{*}f")):
-        raise ValueError(f"its cell {reference} holds a formula")
+        raise ValueError(f"its cell {reference} has a formula")
     _drop(cell, *_VALUE_ATTRIBUTES)
     for child in [*cell.iterfind("{*}v"), *cell.iterfind("{*}is")]:
         cell.remove(child)
@@ -189,7 +189,7 @@ def _drop(element: _Element, *attributes: str) -> None:
 
 
 def _named(near: _Element, name: str) -> str:
-    """A name in the namespace of another element."""
+    """Return a qualified name in the namespace of an element."""
     from lxml import etree
 
     return f"{{{etree.QName(near).namespace}}}{name}"

@@ -1,6 +1,6 @@
-"""Opens a workbook (.xlsx) as sheets of numbered records, within limits; nothing that it holds is executed.
+"""Opens a workbook (.xlsx) as sheets of numbered records, within limits; nothing in it is executed.
 
-Cells are returned as the text that a reader sees: whole numbers without a point, days as 2026-10-28, formulas as the
+A cell becomes the text that a person sees: whole numbers without a decimal point, days as 2026-10-28, formulas as the
 value that was stored with them.
 """
 
@@ -26,26 +26,27 @@ UNPACKED_LIMIT = 64 * MIB
 MOST_ROWS = 1 << 20  # the limit of spreadsheet programs
 MOST_CELLS = 20_000_000
 TYPES = "[Content_Types].xml"  # the part that every package has (ECMA-376 part 2, section 10.1.2)
-OTHER_KIND = "Save a sheet of another kind (.ods) as .xlsx, or its tables as CSV; unpack what is packed"
-# A formula's cell without a stored value: `<f>...</f></c>`, `<f/></c>`, or with an empty `<v>`.
+OTHER_KIND = "Save a workbook of another kind (.ods) as .xlsx, or its tables as CSV; unpack a packed file"
+# A cell with a formula and no stored value: `<f>...</f></c>`, `<f/></c>`, or an empty `<v>`.
 _NO_VALUE = re.compile(rb"(?:</f>|<f[^<>]*/>)\s*(?:<v\s*/>|<v></v>)?\s*</c>")
 
 
 _BEFORE = b"\xef\xbb\xbf\xff\xfe\0 \t\r\n"  # bytes that may precede the first element in UTF-8 and UTF-16
 _ROOT = re.compile(rb"<(?:[\w.-]+:)?([A-Za-z]+)")
-# openpyxl reads sheets as a stream, and makes objects of everything in other parts: measured, 12 microseconds for a
-# text. Spreadsheet programs have at most some 65,000 formats (from memory).
+# openpyxl reads sheets as a stream, but makes an object of every element in other parts; a text takes 12 microseconds
+# (measured). Spreadsheet programs have at most about 65,000 formats (from memory).
 _MOST_TAGS = {b"sst": 3_000_000, b"worksheet": UNPACKED_LIMIT}
-# One token: the time of expat 2.5 grows with the square of its length. A cell holds at most 32,767 characters.
+# The limit of one token: the time of expat 2.5 grows with the square of its length. A cell has at most 32,767
+# characters.
 _LONG = re.compile(rb"<[^<]{%d}" % MIB)
 _MARK = re.compile(rb"<!--|<!\[CDATA\[|<\?")
 _ENDS = {b"<!--": b"-->", b"<![CDATA[": b"]]>", b"<?": b"?>"}
 _SHEET = re.compile(rb"<(?:[\w.-]+:)?sheet[\s/>]")
 _MOST_SHEETS = 1000
 _ROW = re.compile(rb"<(?:[\w.-]+:)?row[\s/>]")
-_WIDEST = 16 * 16384  # elements of one row, which openpyxl holds together; a row has at most 16,384 cells
+_WIDEST = 16 * 16384  # elements of one row, which openpyxl has in memory together; a row has at most 16,384 cells
 MOST_RANGES = 100_000
-MOST_FILLED = 20_000_000  # cells that are looked at in all rows together
+MOST_FILLED = 20_000_000  # cells of merged ranges that are examined in all rows together
 # The element `mergeCell` of a sheet (ECMA-376 part 1, section 18.3.1.54).
 _MERGED = re.compile(rb"<(?:[\w.-]+:)?mergeCell\s[^<>]*?\bref\s*=\s*[\"']([A-Z0-9:]{1,21})[\"']")
 _RANGE = re.compile(r"([A-Z]{1,3})([1-9][0-9]{0,6}):([A-Z]{1,3})([1-9][0-9]{0,6})")
@@ -53,14 +54,14 @@ _REFERENCE = re.compile(r"([A-Z]{1,3})([1-9][0-9]{0,6})")
 
 
 class Formula(str):
-    """The text of a cell that holds a formula; it must not be taken for typed text."""
+    """The text of a formula in a cell; it must not be treated as typed text."""
 
     __slots__ = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Book:
-    """An open workbook. `values` tells whether formulas are read as their stored values."""
+    """An open workbook; if `values`, formulas are read as their stored values."""
 
     name: str
     _workbook: Any
@@ -69,15 +70,15 @@ class Book:
 
     @property
     def sheets(self) -> tuple[str, ...]:
-        """The names of all sheets with cells, in order."""
+        """Return the names of all sheets with cells, in order."""
         return tuple(sheet.title for sheet in self._workbook.worksheets)
 
     def hidden(self, sheet: str) -> bool:
-        """Return whether the spreadsheet program does not show a sheet."""
+        """Return whether a sheet is hidden in the spreadsheet program."""
         return bool(self._workbook[sheet].sheet_state != "visible")
 
     def records(self, sheet: str) -> Iterator[Record]:
-        """Yield the rows of a sheet that hold anything; the value of merged cells is in each of their rows."""
+        """Yield the rows of a sheet that are not empty; the value of merged cells is in each of their rows."""
         try:
             yield from filled(self._records(sheet), merged_in(self._part(sheet)))
         except ValueError as error:
@@ -89,7 +90,7 @@ class Book:
 
     def _records(self, sheet: str) -> Iterator[Record]:
         found = self._workbook[sheet]
-        found.reset_dimensions()  # the size that the file states need not be true
+        found.reset_dimensions()  # the size that the file states may be false
         cells = 0
         try:
             for number, row in enumerate(found.iter_rows(values_only=self.values), 1):
@@ -120,13 +121,13 @@ def _unreadable(error: Exception) -> FileError:
 
 
 def _written(cell: Any) -> str:
-    """Return a cell's text, or its formula."""
+    """Return the text of a cell, or its formula as a `Formula`."""
     return Formula(safe(str(cell.value), 80)) if cell.data_type == "f" else cell_text(cell.value)
 
 
 @contextmanager
 def opened(path: Path, values: bool = True) -> Iterator[Book]:
-    """Open a workbook for reading; FileError where it is not a workbook or is too large.
+    """Open a workbook for reading; FileError if it is not a workbook or is too large.
 
     With `values`, a formula is read as its stored value, otherwise as a `Formula`.
     """
@@ -136,10 +137,10 @@ def opened(path: Path, values: bool = True) -> Iterator[Book]:
 
 @contextmanager
 def opened_from(stream: IO[bytes], name: str, values: bool = True) -> Iterator[Book]:
-    """Open a workbook from a stream, as `opened` does."""
-    import openpyxl  # only where there is a workbook
+    """Open a workbook from a stream; see `opened`. `name` is its name in messages."""
+    import openpyxl  # only for a workbook
 
-    # It warns of parts that it drops, such as colours, which are not read here.
+    # openpyxl warns of parts that it drops, such as colours; netcheck does not read them.
     warnings.filterwarnings("ignore", category=UserWarning, module="openpyxl")
     demand_sound(stream)
     try:
@@ -156,10 +157,10 @@ def opened_from(stream: IO[bytes], name: str, values: bool = True) -> Iterator[B
 
 
 def demand_sound(stream: IO[bytes]) -> None:
-    """Refuse a workbook that is too large, is encrypted, or contains what could exhaust memory or time."""
+    """Raise FileError if a workbook is too large, is encrypted, or has parts that could exhaust memory or time."""
     try:
         with zipfile.ZipFile(stream) as archive:
-            size = sum(part.file_size for part in archive.infolist())  # no more than this is unpacked
+            size = sum(part.file_size for part in archive.infolist())  # at most this much is unpacked
             if size > UNPACKED_LIMIT:
                 what = f"it has {size:,} bytes unpacked; at most {UNPACKED_LIMIT:,} (64 MiB) are read"
                 raise _refused(what)
@@ -183,7 +184,7 @@ def _demand_plain(name: str, data: bytes) -> None:
     if any(data.count(b"<", start, end) > _WIDEST for start, end in rows):
         raise _refused(f"its part {safe(name, 60)} has a row of more than {_WIDEST:,} elements")
     if data.count(b"<") > most:
-        raise _refused(f"its part {safe(name, 60)} has more than {most:,} elements, which would take long to read")
+        raise _refused(f"its part {safe(name, 60)} has more than {most:,} elements, which would take too long to read")
     if name.startswith("xl/media/") or data.lstrip(_BEFORE)[:1] != b"<":
         return
     plain = data.replace(b"\0", b"")
@@ -191,14 +192,14 @@ def _demand_plain(name: str, data: bytes) -> None:
         raise _refused("it contains a document type declaration, which no workbook needs", "Save it again as .xlsx")
     ends = ((at.end(), plain.find(_ENDS[at[0]], at.end())) for at in _MARK.finditer(plain))
     if _LONG.search(plain) or any(not start <= end < start + MIB for start, end in ends):
-        raise _refused(f"its part {safe(name, 60)} holds a text of more than {MIB:,} bytes (1 MiB)")
+        raise _refused(f"its part {safe(name, 60)} has a text of more than {MIB:,} bytes (1 MiB)")
     if "worksheets/" in name and _NO_VALUE.search(data):
         do = "Open it in a spreadsheet program and save it, or type the value"
-        raise _refused("it holds a formula without a stored value, which would be read as empty", do)
+        raise _refused("it has a formula without a stored value, which would be read as empty", do)
 
 
 def cell_text(value: object) -> str:
-    """Return a cell's value as the text that a reader sees."""
+    """Return the value of a cell as the text that a person sees."""
     match value:
         case None:
             return ""
@@ -215,7 +216,7 @@ def cell_text(value: object) -> str:
 
 
 def column_of(reference: str) -> int:
-    """Return the column number in a cell's reference (section 18.18.62), or 0 without one: `AA7` gives 27."""
+    """Return the column number in a cell's reference (section 18.18.62): `AA7` gives 27; 0 if it has no column."""
     found = _REFERENCE.fullmatch(reference)
     column = 0
     for letter in found.group(1) if found else "":
@@ -234,7 +235,7 @@ def letters_of(column: int) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Merged:
-    """A range of merged cells, rows and columns counted from 1, last ones included."""
+    """A range of merged cells; rows and columns are counted from 1, and the last ones are included."""
 
     first: int
     column: int
@@ -243,7 +244,7 @@ class Merged:
 
     @classmethod
     def from_text(cls, reference: str) -> Merged | None:
-        """Read a reference such as `A3:B6`; None for anything else, such as a single cell."""
+        """Return the range of a reference such as `A3:B6`; None for any other text, such as a single cell."""
         found = _RANGE.fullmatch(reference)
         if found is None:
             return None
@@ -251,15 +252,15 @@ class Merged:
         return cls(int(first), column_of(f"{left}1"), int(last), column_of(f"{right}1"))
 
     def hides(self, row: int, column: int) -> bool:
-        """Return whether a cell is inside the range but is not the one that shows its value."""
+        """Return whether a cell is inside the range but is not the cell that shows the range's value."""
         inside = self.first <= row <= self.last and self.column <= column <= self.last_column
         return inside and (row, column) != (self.first, self.column)
 
 
 def merged_in(data: bytes) -> Iterator[Merged]:
-    """Yield the ranges of merged cells in a sheet's XML; ValueError where there are too many.
+    """Yield the ranges of merged cells in a sheet's XML; ValueError if there are too many.
 
-    A regular expression finds them in a fraction of the time that parsing the sheet again would take.
+    A regular expression finds them in a fraction of the time of parsing the sheet again.
     """
     for number, found in enumerate(_MERGED.finditer(data)):
         if number == MOST_RANGES:
@@ -269,9 +270,9 @@ def merged_in(data: bytes) -> Iterator[Merged]:
 
 
 def filled(records: Iterable[Record], merged: Iterable[Merged]) -> Iterator[Record]:
-    """Yield the records with empty cells in the first column of a merged range filled with the range's value.
+    """Yield the records; an empty cell in the first column of a merged range gets the range's value.
 
-    ValueError where more than MOST_FILLED cells would have to be looked at.
+    ValueError if more than MOST_FILLED cells would have to be examined.
     """
     waiting = sorted((one for one in merged if one.last > one.first), key=lambda one: -one.first)
     shown: dict[int, tuple[int, str]] = {}  # by column: the last row of the range, and its text
@@ -285,7 +286,7 @@ def filled(records: Iterable[Record], merged: Iterable[Merged]) -> Iterator[Reco
             del shown[column]
         count += max(shown, default=0)
         if count > MOST_FILLED:
-            raise ValueError(f"its merged cells stand for more than {MOST_FILLED:,} cells")
+            raise ValueError(f"its merged ranges contain more than {MOST_FILLED:,} cells")
         yield _filled(record, shown) if shown else record
 
 

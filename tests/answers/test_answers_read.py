@@ -110,7 +110,7 @@ def test_a_formula_is_not_an_answer(title: str, tmp_path: Path) -> None:
     """A formula is refused with its row, with or without a stored value."""
     row = [f'="{cell}"' if name == title else cell for name, cell in zip(TITLES, ROWS[0], strict=True)]
     path = write_workbook(tmp_path / "a.xlsx", {"findings": [TITLES, row]})
-    with pytest.raises(ReportError, match=r"a\.xlsx: it holds a formula without a stored value"):
+    with pytest.raises(ReportError, match=r"a\.xlsx: it has a formula without a stored value"):
         from_file(path)
     stored = tmp_path / "b.xlsx"
     with zipfile.ZipFile(path) as old, zipfile.ZipFile(stored, "w") as new:

@@ -352,7 +352,7 @@ def test_a_full_disk_gives_exit_2(form: str, folder: Path) -> None:
         result = subprocess.run(words, stdout=full, stderr=subprocess.PIPE, text=True, check=False, timeout=60)
     assert (result.returncode, result.stderr) == (
         2,
-        "netcheck: standard output: the disk is full. Make room and try again\n",
+        "netcheck: standard output: the disk is full. Free some space and try again\n",
     )
 
 

@@ -70,7 +70,7 @@ def test_a_range_is_completed_by_its_subnet() -> None:
         ),
         ("10.62.20.82 255.255.255.0", "is not an address of four decimal octets"),
         ("10.62.20.82 / 10.62.20.83", "contains 2 addresses; give each its own interface"),
-        ("10.62.20.82/255.255.255.0", "holds a prefix length; an address alone is expected"),
+        ("10.62.20.82/255.255.255.0", "has a prefix length; an address alone is expected"),
         ("10.62.20.82/10.62.20.83", "contains 2 addresses; give each its own interface"),
         ("10.62.20.82\n10.62.20.83", "contains 2 addresses; give each its own interface"),
     ],

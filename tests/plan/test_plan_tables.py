@@ -171,7 +171,7 @@ def test_an_invalid_number_is_reported_with_its_column(tmp_path: Path) -> None:
     [
         (b"", "it is empty"),
         (b"\n \n", "it is empty"),
-        ((HEAD + 'a,"open,,lan,,packing\nb,,,lan,,packing\n').encode(), "row 2: its quotes do not fit together"),
+        ((HEAD + 'a,"open,,lan,,packing\nb,,,lan,,packing\n').encode(), "row 2: its quotes are not closed correctly"),
         (b"\x7fELF\0\0\0\0", "is not text"),
         (b"PK\x03\x04\0\0\0\0", "it is a workbook"),
         ((HEAD + "x" * (1 << 20) + "x").encode(), "line 2 has 1,048,577 bytes"),

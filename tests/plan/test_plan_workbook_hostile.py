@@ -89,7 +89,7 @@ SHEET = "xl/worksheets/sheet1.xml"
         ("xl/workbook.xml", lambda data: data + b"<x:sheet/>" * 1000, "names more than 1,000 sheets"),
         ("xl/workbook.xml", twice, "two of its sheets are the same part"),
         ("xl/strings.bin", lambda _: b"\xef\xbb\xbf\n<!DOCTYPE a>", "a document type"),
-        ("[Content_Types].xml", None, "not a workbook of the kind .xlsx. Save a sheet of another kind (.ods)"),
+        ("[Content_Types].xml", None, "not a workbook of the kind .xlsx. Save a workbook of another kind (.ods)"),
     ],
     ids=[
         *("bomb", "doctype", "formula", "far-row", "cut-sheet", "cut-book", "no-types", "many-texts", "many-formats"),

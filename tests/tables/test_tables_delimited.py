@@ -1,4 +1,4 @@
-"""Delimited text gives the records that the standard library's writer wrote, and ends soon for any text."""
+"""Delimited text gives the records that the standard library's writer wrote; any text is read quickly."""
 
 from __future__ import annotations
 
@@ -28,14 +28,14 @@ cells = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\r"
 
 
 def records(text: str, delimiter: str = ",") -> list[tuple[int, tuple[str, ...], str]]:
-    """Each record's row, cells and fault."""
+    """Return row, cells and fault of each record."""
     lines = lines_of(io.StringIO(text, newline=""))
     return [(record.row, record.cells, record.fault) for record in records_of(lines, delimiter)]
 
 
 @given(st.lists(st.lists(cells, min_size=1, max_size=4), max_size=6), st.sampled_from(DELIMITERS))
 def test_what_the_standard_library_writes_is_read_back(rows: list[list[str]], delimiter: str) -> None:
-    """RFC 4180 section 2, with the csv module's own writer as the reference."""
+    """The writer of the csv module is the reference (RFC 4180 section 2)."""
     text = io.StringIO(newline="")
     csv.writer(text, delimiter=delimiter).writerows(rows)
     read = records(text.getvalue(), delimiter)
@@ -46,14 +46,14 @@ def test_what_the_standard_library_writes_is_read_back(rows: list[list[str]], de
 
 @given(st.text(st.sampled_from('ab",\n\r;')), st.sampled_from(DELIMITERS))
 def test_any_text_gives_records_and_ends(text: str, delimiter: str) -> None:
-    """Every letter of the text is in some record."""
+    """Every letter of the text is in one of the records."""
     read = records(text, delimiter)
     joined = "".join("".join(one) for _, one, _ in read)
     assert joined.count("a") == text.count("a")
     assert joined.count("b") == text.count("b")
 
 
-def test_a_quote_that_is_not_closed_costs_its_own_row_only() -> None:
+def test_an_open_quote_affects_only_its_own_row() -> None:
     """The rows after it are read as rows."""
     read = records('10.0.0.1,"open\n10.0.0.2,b\n10.0.0.3,c\n')
     assert [one[0] for _, one, _ in read] == ["10.0.0.1", "10.0.0.2", "10.0.0.3"]
@@ -61,18 +61,18 @@ def test_a_quote_that_is_not_closed_costs_its_own_row_only() -> None:
 
 
 def test_a_lone_quote_inside_a_cell_is_a_letter() -> None:
-    """It may mean inches: only a quote at the start of a cell quotes it, as in the csv module."""
+    """It may mean inches: as in the csv module, only a quote at the start of a cell opens a quoted field."""
     assert [one for _, one, _ in records('1,5" pipe\n2,x\n')] == [("1", '5" pipe'), ("2", "x")]
 
 
-def test_a_record_of_too_many_lines_is_none() -> None:
+def test_a_record_of_too_many_lines_is_not_joined() -> None:
     """A quote that is closed after more than a hundred lines is not one field."""
     read = records('"a' + "\nx" * RECORD_LINES + '"\n')
     assert len(read) == RECORD_LINES + 1
 
 
 def test_quotes_in_every_line_do_not_hang() -> None:
-    """Work per line is bounded."""
+    """The work for each line is bounded."""
     start = time.process_time()
     assert len(records('"open,\n' * 5001)) == 5001
     assert time.process_time() - start < 5
@@ -96,7 +96,7 @@ def test_quotes_in_every_line_do_not_hang() -> None:
     ids=["empty", "ascii", "utf-8", "mark", "1252", "utf-16", "le", "be", "late-1252", "split", "cut"],
 )
 def test_the_encoding_is_found(data: bytes, encoding: str) -> None:
-    """By byte order mark, zero bytes, or valid UTF-8; the stream is left at its beginning."""
+    """The byte order mark, zero bytes or valid UTF-8 decide; the stream is left at its beginning."""
     stream = io.BytesIO(data)
     assert encoding_of(stream) == encoding
     assert stream.tell() == 0
@@ -109,13 +109,13 @@ def test_bytes_with_zeros_are_no_text() -> None:
 
 
 def test_a_long_line_is_refused_with_its_size() -> None:
-    """1 MiB is the limit of a line; the size is that of the whole line."""
+    """The limit of a line is 1 MiB; the message has the size of the whole line."""
     text = text_of(io.BytesIO(b"ab\n" + b"x" * (3 << 20) + b"\n"))
     with pytest.raises(FileError, match="line 2 has 3,145,7"):
         list(lines_of(text))
 
 
-def test_blocks_are_whole_lines_whatever_ends_them() -> None:
+def test_blocks_are_complete_lines_with_any_line_end() -> None:
     """No block ends within a line or between CR and LF, and no line is lost."""
     for end in ("\n", "\r\n", "\r"):
         text = "".join(f"{number:07d}{end}" for number in range(1 << 16))
@@ -127,7 +127,7 @@ def test_blocks_are_whole_lines_whatever_ends_them() -> None:
 
 @given(st.binary(max_size=200))
 def test_any_bytes_are_text_or_refused(data: bytes) -> None:
-    """A refusal is the only other outcome."""
+    """Any bytes are read as text or refused with a message."""
     try:
         text = text_of(io.BytesIO(data))
     except FileError:
@@ -146,8 +146,10 @@ def test_any_bytes_are_text_or_refused(data: bytes) -> None:
     st.sampled_from(["\n", "\r\n", "\r"]),
 )
 def test_columns_are_those_of_the_standard_library(rows: list[list[str]], delimiter: str, end: str) -> None:
-    """By columns a table has the cells that `csv.reader` gives, where a blank line is one empty cell; or it is refused:
-    ragged rows, rows of several lines, and quotes that do not fit."""
+    """A table read by columns has the cells of `csv.reader`, where a blank line is one empty cell.
+
+    Rows of different lengths, rows of several lines and faulty quotes are refused.
+    """
     text = "".join(delimiter.join(cells) + end for cells in rows)
     try:
         expected = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True))
@@ -161,7 +163,7 @@ def test_columns_are_those_of_the_standard_library(rows: list[list[str]], delimi
 
 
 def test_rows_of_one_length_are_read_by_columns() -> None:
-    """With either line end, with a final line that has none, and with quotes."""
+    """They may have either line end, a last line without one, and quotes."""
     wanted = [["a", "1"], ["b", ""]]
     for text in ("a;b\n1;\n", "a;b\r\n1;\r\n", "a;b\n1;", '"a";b\n1; \n'):
         assert columns_of(text, ";") == wanted

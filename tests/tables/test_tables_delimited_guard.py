@@ -1,4 +1,4 @@
-"""No guarded text begins like a formula, and every text comes back unchanged."""
+"""No guarded text begins like a formula, and `unguarded` gives every text back unchanged."""
 
 from __future__ import annotations
 
@@ -11,14 +11,14 @@ from hypothesis import strategies as st
 
 from netcheck.tables.delimited import guarded, unguarded
 
-# Union of OWASP CSV Injection, ASVS 5.0 requirement 1.2.10 and CWE-1236.
+# The first characters in the lists of OWASP CSV Injection, ASVS 5.0 requirement 1.2.10 and CWE-1236.
 STARTS = "=+-@\t\r\n\0"
 TEXT = st.text(max_size=20) | st.text(alphabet="'=+-@\t\r\n\0a1", max_size=8)
 
 
 @given(TEXT)
-def test_every_text_comes_back(text: str) -> None:
-    """`unguarded` undoes `guarded`."""
+def test_unguarded_undoes_guarded(text: str) -> None:
+    """Every text is the same after both functions."""
     assert unguarded(guarded(text)) == text
 
 
@@ -29,8 +29,8 @@ def test_nothing_begins_like_a_formula(text: str) -> None:
 
 
 @pytest.mark.parametrize("text", ["plc-1", "10.62.20.61", "it's", "'quoted'", "", "a=b", " =1"])
-def test_plain_text_is_left_alone(text: str) -> None:
-    """Text that needs no guard is not changed by either function."""
+def test_plain_text_is_not_changed(text: str) -> None:
+    """Neither function changes a text that needs no guard."""
     assert guarded(text) == text
     assert unguarded(text) == text
 
@@ -44,7 +44,7 @@ def test_plain_text_is_left_alone(text: str) -> None:
     ],
 )
 def test_worked_examples(text: str, field: str) -> None:
-    """Guard and quoting together give the published field."""
+    """With guard and quotes, the field is the published one."""
     out = io.StringIO()
     csv.writer(out, quoting=csv.QUOTE_ALL).writerow([guarded(text)])
     assert out.getvalue() == field + "\r\n"

@@ -1,4 +1,4 @@
-"""Writing into a workbook changes cells of one sheet and nothing else: compared as canonical XML, read by openpyxl."""
+"""Writing into a workbook changes only cells of one sheet, checked by canonical XML and by openpyxl."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 
 
 def workbook(path: Path, rows: list[list[Any]] = ROWS) -> Path:
-    """A workbook with a merged heading, a selection list, a hidden sheet and a coloured tab."""
+    """Return a workbook with a merged heading, a selection list, a hidden sheet and a coloured tab."""
     made = openpyxl.Workbook()
     made.worksheets[0].title = "subnets"
     for row in (["name", "prefix"], ["packing", "10.62.30.0/24"]):
@@ -52,13 +52,13 @@ def workbook(path: Path, rows: list[list[Any]] = ROWS) -> Path:
 
 
 def parts_of(data: bytes) -> dict[str, bytes]:
-    """The parts of a zip archive."""
+    """Return the parts of a zip archive."""
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
         return {name: archive.read(name) for name in archive.namelist()}
 
 
 def canonical(data: bytes) -> str:
-    """A part in the canonical form of XML (C14N 2.0), by the standard library."""
+    """Return a part in the canonical form of XML (C14N 2.0), made by the standard library."""
     return canonicalize(data.decode())
 
 
@@ -71,7 +71,7 @@ def packed(path: Path, parts: dict[str, bytes]) -> Path:
 
 
 def written(path: Path) -> dict[str, bytes]:
-    """The parts after an address was written."""
+    """Return the parts of a workbook after an address was written."""
     (edit,) = with_addresses(path, {"capper/lan": NEW})
     edit.write()
     return parts_of(path.read_bytes())
@@ -109,7 +109,7 @@ def test_nothing_but_the_cell_changes(tmp_path: Path) -> None:
     ],
     ids=["empty", "shared", "between", "without-references", "behind"],
 )
-def test_cells_as_programs_write_them(row: str, put: int, expected: str) -> None:
+def test_cells_in_the_forms_of_other_programs(row: str, put: int, expected: str) -> None:
     """References and values may be missing, quotes single, elements empty (ECMA-376 part 1, section 18.3.1.4)."""
     head = f'<worksheet xmlns="{MAIN}" a=">"><sheetData><row r="1"/><row spans="1:3">'
     frame = f"{head}{{}}</row></sheetData></worksheet>"
@@ -119,7 +119,7 @@ def test_cells_as_programs_write_them(row: str, put: int, expected: str) -> None
 
 
 def test_elements_with_a_prefix_keep_it() -> None:
-    """Some programs write every element with one (Namespaces in XML 1.0, section 3)."""
+    """Some programs write every element with a prefix (Namespaces in XML 1.0, section 3)."""
     text = f'<x:worksheet xmlns:x="{MAIN}"><x:sheetData><x:row r="4"><x:c r="A4"/></x:row></x:sheetData></x:worksheet>'
     new = sheet_with_cells(text.encode(), {(4, 1): "a<b\xe9"})
     assert '<x:c r="A4" t="inlineStr"><x:is><x:t>a&lt;b\xe9</x:t></x:is></x:c>' in new.decode()
@@ -131,13 +131,13 @@ def test_elements_with_a_prefix_keep_it() -> None:
         (
             SHEET,
             lambda data: data.replace(b'<c r="E4"', b'<c r="D4"><f>A1</f><v>1</v></c><c r="E4"'),
-            "D4 holds a formula",
+            "D4 has a formula",
         ),
         ("_xmlsignatures/sig1.xml", lambda _: b"<x/>", "it is signed"),
     ],
     ids=["formula", "signed"],
 )
-def test_what_cannot_be_kept_is_refused(tmp_path: Path, part: str, change: Any, words: str) -> None:
+def test_a_change_that_would_lose_content_is_refused(tmp_path: Path, part: str, change: Any, words: str) -> None:
     """The message has the change to make by hand; the file is not changed."""
     path = workbook(tmp_path / "p.xlsx")
     parts = parts_of(path.read_bytes())
@@ -151,7 +151,7 @@ def test_what_cannot_be_kept_is_refused(tmp_path: Path, part: str, change: Any, 
 @settings(max_examples=25, deadline=None)
 @given(st.data())
 def test_any_cells_read_back(data: st.DataObject) -> None:
-    """openpyxl reads the new texts, and every other value as before."""
+    """openpyxl reads the new texts, and every other value is as before."""
     value = st.none() | st.integers(0, 9) | st.text("a<&>'\" \xe9", max_size=4).filter(str.strip)
     grid = data.draw(st.lists(st.lists(value, min_size=3, max_size=3), max_size=6))
     made = openpyxl.Workbook()
@@ -185,8 +185,8 @@ def test_any_cells_read_back(data: st.DataObject) -> None:
     ],
     ids=["none", "none, open", "around", "before"],
 )
-def test_rows_that_are_missing_are_put_in_order(rows: str, expected: str) -> None:
-    """Rows stand in ascending order (ECMA-376 part 1, section 18.3.1.73); what follows them may have other prefixes."""
+def test_missing_rows_are_inserted_in_order(rows: str, expected: str) -> None:
+    """Rows are in ascending order (ECMA-376 part 1, section 18.3.1.73); elements after them may have other prefixes."""
     frame = f'<x:worksheet xmlns:x="{MAIN}" xmlns:e="e">{{}}<e:ext/></x:worksheet>'
     new = canonical(sheet_with_cells(frame.format(rows).encode(), {(5, 2): "b", (2, 1): "a"}))
     made = '<x:row r="{}"><x:c r="{}" t="inlineStr"><x:is><x:t>{}</x:t></x:is></x:c></x:row>'
@@ -195,5 +195,5 @@ def test_rows_that_are_missing_are_put_in_order(rows: str, expected: str) -> Non
 
 
 def test_columns_have_letters() -> None:
-    """ECMA-376 part 1, section 18.18.62: A to Z, then AA; the last of a sheet is XFD, 16,384."""
+    """Columns are A to Z, then AA (ECMA-376 part 1, section 18.18.62); the last one of a sheet is XFD, 16,384."""
     assert [letters_of(number) for number in (1, 26, 27, 702, 703, 16384)] == ["A", "Z", "AA", "ZZ", "AAA", "XFD"]

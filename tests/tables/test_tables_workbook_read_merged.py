@@ -1,4 +1,4 @@
-"""The value of cells merged over several rows counts for all of them, in plans, in surveys and on writing."""
+"""The value of a merged cell counts for all its rows, in plans, in surveys and when addresses are written."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ NEW = Address.from_text("10.62.30.72")
 
 
 def workbook(path: Path, *merged: str) -> Path:
-    """A plan whose second device has three interfaces, the last one after an empty row."""
+    """Return a plan whose second device has three interfaces, the last one after an empty row."""
     made = openpyxl.Workbook()
     made.worksheets[0].title = "subnets"
     made.worksheets[0].append(["name", "prefix"])
@@ -45,7 +45,7 @@ def workbook(path: Path, *merged: str) -> Path:
 
 
 def test_a_merged_device_has_all_its_rows(tmp_path: Path) -> None:
-    """An empty row among them stays empty; an address is written into its own row."""
+    """An empty row among them stays empty; an address is written into the row of its interface."""
     path = workbook(tmp_path / "p.xlsx", "A3:A6", "C3:C6")
     assert list(read_plan(path).interface_named) == [
         "capper/lan", "filler-plc/cpu", "filler-plc/cm-1", "filler-plc/cm-2", "labeller/lan",
@@ -67,7 +67,7 @@ def test_a_merged_device_has_all_its_rows(tmp_path: Path) -> None:
     ids=["hidden", "shown"],
 )
 def test_no_address_is_written_into_merged_cells(subject: str, words: str, tmp_path: Path) -> None:
-    """It would be hidden there, or count for other rows too."""
+    """The address would be hidden, or it would also count for other rows."""
     path = workbook(tmp_path / "p.xlsx", "A3:A6", "C3:C6", "D3:D6")
     before = path.read_bytes()
     with pytest.raises(PlanError, match=words):
@@ -75,8 +75,8 @@ def test_no_address_is_written_into_merged_cells(subject: str, words: str, tmp_p
     assert path.read_bytes() == before
 
 
-def test_what_is_merged_in_a_survey_counts_for_all_its_rows(tmp_path: Path) -> None:
-    """One name for two addresses."""
+def test_a_merged_value_in_a_survey_counts_for_all_its_rows(tmp_path: Path) -> None:
+    """Two addresses get the name of one merged cell."""
     made = openpyxl.Workbook()
     sheet = made.worksheets[0]
     for row in (["Name", "IP address"], ["camera", "192.0.2.5"], [None, "192.0.2.6"], ["printer", "192.0.2.7"]):
@@ -108,12 +108,12 @@ def test_only_empty_cells_are_filled(rows: list[tuple[str, ...]], ranges: list[t
 
 
 def test_ranges_without_end_are_refused(tmp_path: Path) -> None:
-    """Neither their number nor their size fills the memory."""
+    """A great number or size of ranges does not fill the memory."""
     with pytest.raises(ValueError, match="more than 100,000 ranges"):
         list(merged_in(b'<mergeCell ref="A1:A2"/>' * (MOST_RANGES + 1)))
     whole = Merged(1, 16384, 1 << 20, 16384)
     wide = (Record(number, ("",) * 16383 + ("x",)) for number in range(1, 1 << 20))
-    with pytest.raises(ValueError, match="stand for more than 20,000,000 cells"):
+    with pytest.raises(ValueError, match="contain more than 20,000,000 cells"):
         for _ in filled(wide, [whole]):
             pass
     assert MOST_FILLED // 16384 < 1 << 20

@@ -90,7 +90,9 @@ def read_table(path: Path, file: str, shape: type[Shape], files: HashedFiles, pr
     if not records:
         problems.append(Problem("it is empty", file, f"Write the titles into its first row: {', '.join(known)}"))
         return ()
-    faults = [Problem(one.fault, f"{file}: row {one.row}", "Close them in this row") for one in records if one.fault]
+    faults = [
+        Problem(one.fault, f"{file}: row {one.row}", "Close the quotes in this row") for one in records if one.fault
+    ]
     problems += faults
     return () if faults else entries_of(records, shape, file, problems)
 
