@@ -15,9 +15,8 @@ import sys
 import tempfile
 from collections.abc import Callable, Container, Iterable, Iterator
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, BinaryIO
+from typing import TYPE_CHECKING, BinaryIO, NamedTuple
 
 from netcheck.errors import NetcheckError, Problem
 
@@ -334,8 +333,7 @@ def write_together(files: Iterable[tuple[Path, bytes]]) -> None:
         raise
 
 
-@dataclass(frozen=True, slots=True)
-class _Staged:
+class _Staged(NamedTuple):
     """New bytes on disk in a temporary file; `path` is the name that the user gave, `target` the resolved one."""
 
     path: Path

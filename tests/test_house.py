@@ -108,6 +108,30 @@ def test_no_public_class_name_is_defined_twice() -> None:
     assert double == {}
 
 
+MANY_FIELDS = 10
+MOST_BY_POSITION = 3
+
+
+def test_large_records_are_built_by_keyword() -> None:
+    """A call by position can swap two values of one type, and the type checker does not notice it."""
+    sizes = {
+        node.name: sum(isinstance(field, ast.AnnAssign) for field in node.body)
+        for path in modules()
+        for node in ast.walk(tree_of(path))
+        if isinstance(node, ast.ClassDef) and "NamedTuple" in map(ast.unparse, node.bases)
+    }
+    assert sizes["Interface"] > MANY_FIELDS
+    wrong = [
+        f"{path.relative_to(ROOT)}:{node.lineno}: {ast.unparse(node.func)}"
+        for path in modules()
+        for node in ast.walk(tree_of(path))
+        if isinstance(node, ast.Call)
+        and sizes.get(ast.unparse(node.func), 0) >= MANY_FIELDS
+        and len(node.args) > MOST_BY_POSITION
+    ]
+    assert wrong == []
+
+
 def importers() -> dict[str, set[str]]:
     """Return, for each module of ours by its path, the modules that import it."""
     paths = [str(path.relative_to(PACKAGE).with_suffix("")) for path in modules()]

@@ -287,7 +287,7 @@ def _entries(files: list[Path], plan: Plan | None, columns: tuple[tuple[str, str
     named = {} if plan is None else {_same(Path(plan.folder) / one.file): one for one in plan.surveys}
     here = Position("command line")
     fresh = [SurveyEntry(file=str(path), position=here, columns=columns) for path in dict.fromkeys(files)]
-    return [replace(named.get(_same(Path(one.file)), one), file=one.file) for one in fresh]
+    return [named.get(_same(Path(one.file)), one)._replace(file=one.file) for one in fresh]
 
 
 def _same(path: Path) -> str:
@@ -320,7 +320,7 @@ def _read_one(entry: SurveyEntry, folder: Path) -> Survey:
         own = entry.position.file != "command line" or not error.problems[0].what.startswith("it has no column")
         if own:
             raise
-        return read_survey(replace(entry, columns=()), folder)
+        return read_survey(entry._replace(columns=()), folder)
 
 
 def _merge(surveys: list[Survey], plan: Plan | None) -> Merging:

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 from netcheck.addr import Range
 from netcheck.errors import Problem
@@ -68,8 +67,7 @@ S = TypeVar("S", bound=Shape)
 D = TypeVar("D", Accepted, SiteRemark, GrantedRequest)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Parts:
+class Parts(NamedTuple):
     """The parts of the model, built from the entries that fit their shapes; `site` is None if its entry does not."""
 
     site: SiteShape | None

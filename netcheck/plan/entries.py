@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import TypeVar
+from dataclasses import dataclass
+from typing import NamedTuple, TypeVar
 
 from pydantic import ValidationError
 
@@ -27,8 +27,7 @@ _PARTS = Pattern(_PART)
 _TEXT = Pattern(r'"""|\'\'\'|"(?:[^"\\]|\\.)*"|\'[^\']*\'|#.*')
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
+class Entry(NamedTuple):
     """One table or row: its keys, values and position.
 
     If `typed`, the values have TOML's types; otherwise they are texts of cells. `lines` and `path` give messages the
@@ -73,7 +72,7 @@ class Entry:
             lines=self.lines,
             path=(*self.path, *path),
         )
-        return replace(inner, position=inner.position_of(()))
+        return inner._replace(position=inner.position_of(()))
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,8 +96,7 @@ class Grid:
 Rows = tuple[Entry, ...] | Grid
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Tables:
+class Tables(NamedTuple):
     """All entries of a plan by kind."""
 
     site: Entry

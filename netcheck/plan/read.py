@@ -11,10 +11,11 @@ fault is included and references to it are not reported as unknown.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from difflib import get_close_matches
 from itertools import islice
 from pathlib import Path
+from typing import NamedTuple
 
 from netcheck.errors import PlanError, Problem
 from netcheck.files import FileError, HashedFiles, demand_readable, refused_by_system
@@ -31,8 +32,7 @@ _APART = 3  # up to this number, equal problems of several rows are listed one b
 OTHER_WORKBOOKS = (".xlsm", ".xlsb", ".xls", ".ods")
 
 
-@dataclass(frozen=True, slots=True)
-class Form:
+class Form(NamedTuple):
     """One form of plan file: the extension of its name and its reader."""
 
     extension: str
@@ -48,8 +48,7 @@ def _read_workbook(path: Path, files: HashedFiles, problems: list[Problem]) -> T
 FORMS: tuple[Form, ...] = (Form(".toml", read_toml), Form(".xlsx", _read_workbook))
 
 
-@dataclass(frozen=True, slots=True)
-class Draft:
+class Draft(NamedTuple):
     """A plan whose own files have been read without a fault; its surveys are still to be read into `files`."""
 
     file: Path
@@ -196,8 +195,7 @@ def _slug(file: Path) -> str:
 _COMPARED = 300  # names that are compared to find a similar one
 
 
-@dataclass(frozen=True, slots=True)
-class _Loose:
+class _Loose(NamedTuple):
     """The names in an interface's entry, whether or not its other values are valid."""
 
     subject: str

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
@@ -141,7 +141,7 @@ def _renamed_key(finding: Finding, names: Mapping[str, str]) -> str:
     subjects, others = (
         tuple(names.get(name, name) for name in several) for several in (finding.subjects, finding.others)
     )
-    return replace(finding, subjects=subjects, others=others).key
+    return finding._replace(subjects=subjects, others=others).key
 
 
 Keyed = Sequence[tuple[Finding, str]]

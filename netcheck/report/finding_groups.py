@@ -7,10 +7,8 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
-from netcheck.answers.table import boxes_of
 from netcheck.errors import Problem
 from netcheck.plan.model import SITE
 from netcheck.rules.engine import Checked
@@ -26,8 +24,7 @@ ACCEPTED = "Accepted by the site"
 MOST_SHOWN = 500  # rows of one group; a broken file can have a million findings
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
+class Row(NamedTuple):
     """One finding as text that is safe to print; `fix` is empty if there is no fix."""
 
     rule: str
@@ -41,8 +38,7 @@ class Row:
     island: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Group:
+class Group(NamedTuple):
     """The findings of one severity, or the accepted findings; `left` counts by rule the findings without a row."""
 
     title: str
@@ -88,14 +84,17 @@ def groups_of(checked: Checked, most: int | None = None, *, numbered: bool = Fal
     """Return the findings by severity, conflicts first and accepted ones last, without empty groups.
 
     In a group of more than *most* findings each rule gets the same number of rows, so that no rule is hidden. With
-    *numbered* a row has its number in the report and its islands.
+    *numbered* a row has its number in the report, its islands and the decisions to choose from.
     """
     numbers = numbers_of(checked) if numbered else {}
 
     def marked(row: Row, finding: Finding) -> Row:
         if not numbered:
             return row
-        return replace(row, number=str(numbers[finding.key]), island=safe(island_of(checked, finding)))
+        from netcheck.answers.table import boxes_of  # a check shows no boxes
+
+        boxes = "  ".join(f"[ ] {box}" for box in boxes_of(finding))
+        return row._replace(number=str(numbers[finding.key]), island=safe(island_of(checked, finding)), boxes=boxes)
 
     groups = []
     for severity in Severity:
@@ -145,7 +144,6 @@ def row_of(finding: Finding) -> Row:
         safe(finding.message, 1000),
         safe(fix_words(finding), 1000),
         safe(finding.where),
-        "  ".join(f"[ ] {box}" for box in boxes_of(finding)),
     )
 
 
@@ -198,8 +196,7 @@ if TYPE_CHECKING:
 NOT_CHECKED = "not-checked"  # stands in place of a severity
 
 
-@dataclass(frozen=True, slots=True)
-class Unread:
+class Unread(NamedTuple):
     """A plan's path as given, and the problems that prevent it from being read."""
 
     path: str

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
 from datetime import date
+from typing import NamedTuple
 
 from netcheck.addr import Address, Mac
 from netcheck.plan.model import Accepted, SiteRemark
 from netcheck.rules.finding import AcceptedFinding, Finding
 
 
-@dataclass(frozen=True, slots=True)
-class SplitFindings:
+class SplitFindings(NamedTuple):
     """Open findings, accepted findings, and the `accepted` entries that matched no finding or match too many.
 
     `wide` are entries that lack the address or the other party of their finding. Each comes with the keys to add, such
@@ -111,6 +110,5 @@ def _expired(entry: Accepted, today: date) -> bool:
 
 
 def _reopened(finding: Finding, entry: Accepted) -> Finding:
-    return replace(
-        finding, message=f"{finding.message}; it was accepted by {entry.by} until {entry.until}, which is past"
-    )
+    why = f"it was accepted by {entry.by} until {entry.until}, which is past"
+    return finding._replace(message=f"{finding.message}; {why}")

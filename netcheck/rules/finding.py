@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 from hashlib import sha256
+from typing import NamedTuple
 
 from netcheck.addr import Address
 from netcheck.plan.model import Interface, Position
@@ -20,8 +20,7 @@ class Severity(StrEnum):
     NOTE = "note"
 
 
-@dataclass(frozen=True, slots=True)
-class Breach:
+class Breach(NamedTuple):
     """A finding without the values of its rule; `others` are names of the other party, the best one first."""
 
     subjects: tuple[str, ...]
@@ -48,15 +47,13 @@ def breach(message: str, *interfaces: Interface, others: Iterable[str] = ()) -> 
     return Breach(subjects, message, where, str(address) if address else None, names)
 
 
-@dataclass(frozen=True, slots=True)
-class Fix:
+class Fix(NamedTuple):
     """Free addresses that resolve a finding, by subject; a subject that keeps its address is not in it."""
 
     addresses: tuple[tuple[str, Address], ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Finding:
+class Finding(NamedTuple):
     """A breach with its rule's slug, severity and source, and a fix that fits all other fixes of the run."""
 
     rule: str
@@ -81,8 +78,7 @@ class Finding:
         return f"{self.rule}-{sha256(parts.encode('utf-8', 'surrogatepass')).hexdigest()[:12]}"
 
 
-@dataclass(frozen=True, slots=True)
-class AcceptedFinding:
+class AcceptedFinding(NamedTuple):
     """A finding that the site has accepted: the person, the reason and the last day."""
 
     finding: Finding

@@ -8,6 +8,7 @@ completion to the user's software).
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from netcheck.addr import Address
 from netcheck.plan.model import Interface, Plan, Subnet
@@ -43,8 +44,7 @@ def may_be_same(planned: str, listed: str, domain: str) -> bool:
     return bare and one.partition(".")[0] == two.partition(".")[0]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PlannedName:
+class PlannedName(NamedTuple):
     """A planned address and name with the DNS records of its island.
 
     `forward` are the records of the name in the address family of the address. `pointers` are the PTR records of the

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from itertools import chain
 from pathlib import Path
+from typing import NamedTuple
 
 from netcheck.addr import Address, Mac, Range
 from netcheck.plan.model import Interface, Plan, Subnet
@@ -20,7 +21,7 @@ from netcheck.space.intervals import single
 from netcheck.space.occupancy import Island, islands_of
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
 class OtherPlan:
     """Another plan of the call.
 
@@ -46,8 +47,7 @@ class OtherPlan:
         yield from ((name, single(address)) for name, address in self.proposed)
 
 
-@dataclass(frozen=True, slots=True)
-class Elsewhere:
+class Elsewhere(NamedTuple):
     """An interface of another plan."""
 
     other: OtherPlan
@@ -67,7 +67,7 @@ class Elsewhere:
         return f"{self.other.label}: {self.interface.subject}"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class OtherPlans:
     """All other plans of the call; finds interfaces by address, MAC, host name and switch port."""
 

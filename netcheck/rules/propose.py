@@ -8,8 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import assert_never
+from typing import NamedTuple, assert_never
 
 from netcheck.addr import Address, Range
 from netcheck.plan.model import Interface
@@ -28,8 +27,7 @@ from netcheck.space.usable import private_ranges, usable_ranges
 from netcheck.survey.host_table import SiteHost
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Proposal:
+class Proposal(NamedTuple):
     """One interface that needs an address: its present text, the broken rules, and the new address if there is one.
 
     `why` is the reason for this address, or the reason why there is none and what to do instead.
@@ -53,15 +51,14 @@ def with_fixes(scene: Scene, findings: Iterable[Finding], accepted: Iterable[Acc
     wanted = {subject for _, subjects in moving for subject in subjects}
     free = suggest(scene.plan, scene.islands, wanted, also=_also(scene, accepted)) | _of_site(scene, wanted)
     return [
-        replace(finding, fix=Fix(tuple((subject, free[subject].address) for subject in subjects)))
+        finding._replace(fix=Fix(tuple((subject, free[subject].address) for subject in subjects)))
         if subjects and all(subject in free for subject in subjects)
         else finding
         for finding, subjects in moving
     ]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Proposals:
+class Proposals(NamedTuple):
     """A proposal for every interface that needs an address, in plan order.
 
     `unreadable` are interfaces whose present address cannot be read. They keep it, and their proposal has no address.
@@ -112,7 +109,7 @@ def _proposal(
     rules = tuple(reasons.get(subject, (OUTSIDE_SUBNET.slug,)))
     why = stuck.get(subject) or _why_none(scene, interface, rules)
     made = Proposal(subject=subject, now=now, rules=rules, address=None, why=why)
-    return replace(made, why=f"{why}; it keeps {now}") if made.keeps else made
+    return made._replace(why=f"{why}; it keeps {now}") if made.keeps else made
 
 
 def _of_site(scene: Scene, wanted: Collection[str]) -> dict[str, Suggestion]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from enum import Enum
+from typing import NamedTuple
 
 from netcheck.rules.finding import Breach, Severity
 from netcheck.rules.scene import Scene
@@ -27,8 +28,7 @@ class Readdress(Enum):
     PRIVATE = "a new address for private use, if the subnet has one"
 
 
-@dataclass(frozen=True, slots=True)
-class Example:
+class Example(NamedTuple):
     """A small plan: the text of plan.toml, and the text of site-hosts.csv if `hosts` is not empty."""
 
     plan: str

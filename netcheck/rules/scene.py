@@ -38,7 +38,7 @@ def shared(keys: Collection[K], values: Iterable[V]) -> dict[K, list[V]]:
     return {key: several for key, several in found.items() if len(several) > 1}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Members:
     """A subnet with the interfaces that name it, and the distinct values typed into them.
 
@@ -106,7 +106,7 @@ class NameColumn:
         return zip(self.interfaces, self.typed, self.compared, strict=True)
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
 class Scene:
     """A plan, its surveys, the day of the check, and the other plans of the same call.
 

@@ -127,8 +127,14 @@ def outside_interfaces(plan: Plan) -> Iterator[tuple[Interface, Subnet, Translat
             island = plan.outer_island(translation)
             home = lookup.at(island, translation.outside.value) or _unknown_subnet(island, translation.position)
             address = translation.outside
-            name = str(address.value)
-            yield Interface(translation.at, name, home.name, translation.position, address=address), home, translation
+            outside = Interface(
+                device=translation.at,
+                name=str(address.value),
+                subnet=home.name,
+                position=translation.position,
+                address=address,
+            )
+            yield outside, home, translation
 
 
 def plan_with(plan: Plan, addresses: Mapping[str, Address]) -> Plan:

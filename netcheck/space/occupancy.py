@@ -37,8 +37,7 @@ class Placed(NamedTuple):
     translation: Translation | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class HeldRange:
+class HeldRange(NamedTuple):
     """A pool or reserved range with its subnet."""
 
     subnet: Subnet
@@ -46,8 +45,7 @@ class HeldRange:
     cell: Cell[Range]
 
 
-@dataclass(frozen=True, slots=True)
-class Gateway:
+class Gateway(NamedTuple):
     """The router side of an address: the gateway of a subnet, or one interface of a router."""
 
     address: Address
@@ -59,7 +57,7 @@ class Gateway:
         return f"an interface of router {self.owner.name}"
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
 class Island:
     """One routing domain: its subnets, the planned interfaces and the site hosts."""
 

@@ -44,8 +44,7 @@ START_WINDOW = 1024  # in a larger subnet, all starts are in this many addresses
 _DEVICE = attrgetter("device")
 
 
-@dataclass(frozen=True, slots=True)
-class Suggestion:
+class Suggestion(NamedTuple):
     """A free address for one interface, and the reason for it."""
 
     address: Address

@@ -9,8 +9,8 @@ Forwardable, Globally reachable, Reserved by protocol; T is true, F is false, `-
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from itertools import chain
+from typing import NamedTuple
 
 from netcheck.addr import WIDTH, Address, Prefix, Range
 from netcheck.space.intervals import Cover, Spans, range_of
@@ -18,8 +18,7 @@ from netcheck.space.intervals import Cover, Spans, range_of
 REGISTRY_DATE = "2026-07-18"
 
 
-@dataclass(frozen=True, slots=True)
-class SpecialBlock:
+class SpecialBlock(NamedTuple):
     """One row of a registry."""
 
     prefix: Prefix

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from datetime import date
 from itertools import islice
 from pathlib import Path
-from typing import BinaryIO, TypeVar
+from typing import BinaryIO, NamedTuple, TypeVar
 
 from netcheck.addr import Address, Mac, Range
 from netcheck.errors import NetcheckError, Problem, SurveyError
@@ -33,8 +32,7 @@ HEAD_LINES = 200  # a reader recognises its kind of file by these first lines
 EMPTY = Problem("it is empty", do="Export it again; an empty list would make every address look free")
 
 
-@dataclass(frozen=True, slots=True)
-class KeptFile:
+class KeptFile(NamedTuple):
     """A survey in a file that was read before: the plan's own workbook or table."""
 
     data: bytes
@@ -51,8 +49,7 @@ class KeptFile:
         """Do nothing: the plan's reader has hashed the bytes already."""
 
 
-@dataclass(frozen=True, slots=True)
-class Source:
+class Source(NamedTuple):
     """One survey file: its entry in the plan, its path and its content.
 
     `files` reads and hashes every further file that the survey includes.

@@ -9,12 +9,11 @@ from __future__ import annotations
 from array import array
 from bisect import bisect_left, bisect_right
 from collections.abc import Collection, Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 from itertools import compress, count, islice, repeat
 from operator import eq
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 from netcheck.addr import WIDTH, Address, Mac, Prefix, Range
 from netcheck.survey.host_columns import HostColumns, Index
@@ -23,8 +22,7 @@ from netcheck.tables.delimited import SPACES
 K = TypeVar("K")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SiteHost:
+class SiteHost(NamedTuple):
     """A host on the site, from one row of a survey file; `line` counts rows, lines or frames (`unit`) from 1."""
 
     address: Address

@@ -18,8 +18,7 @@ from netcheck.survey.host_table import HostTable, SiteHost
 SHOWN_REMARKS = 200  # remarks stored of each kind; further ones are only counted, to bound the memory
 
 
-@dataclass(frozen=True, slots=True)
-class SurveyRemark:
+class SurveyRemark(NamedTuple):
     """A row or cell that could not be used, and the reason."""
 
     position: Position

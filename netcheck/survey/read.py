@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import NamedTuple
 
@@ -20,8 +19,7 @@ from netcheck.text import listed, safe
 _HEAD = 1 << 16
 
 
-@dataclass(frozen=True, slots=True)
-class Reader:
+class Reader(NamedTuple):
     """One kind of survey: `recognises` judges a file's first bytes, `read` reads the file as a stream."""
 
     kind: str

@@ -58,8 +58,8 @@ def test_an_acceptance_is_valid_for_this_conflict_only(sample: Report) -> None:
     assert (entry.address, entry.other) == ("10.62.20.61", "00-00-5E-00-53-90")
     assert (entry.because, entry.until) == ("it is taken down", date(2026, 12, 31))
     assert matches(entry, taken)
-    assert not matches(entry, replace(taken, others=("00-00-5E-00-53-99",)))
-    assert not matches(entry, replace(taken, address="10.62.20.62"))
+    assert not matches(entry, taken._replace(others=("00-00-5E-00-53-99",)))
+    assert not matches(entry, taken._replace(address="10.62.20.62"))
     assert outcome.flaws == ()
 
 
@@ -76,7 +76,7 @@ def test_the_severity_of_the_plan_decides(sample: Report) -> None:
     """The severity in the file is ignored: the plan's present severity decides; a risk needs no remark."""
     (entry,) = judged(sample.checked, [answer(sample.checked.findings[RISK], remark="")], TODAY).accepted
     assert (entry.rule, entry.because) == ("not-surveyed", "accepted without a remark")
-    graver = tuple(replace(each, severity=Severity.CONFLICT) for each in sample.checked.findings)
+    graver = tuple(each._replace(severity=Severity.CONFLICT) for each in sample.checked.findings)
     checked = replace(sample.checked, findings=graver)
     assert "never accepted without" in flaw_of(checked, answer(sample.checked.findings[RISK], remark=""))
 
@@ -105,7 +105,7 @@ def test_agreed_is_refused_if_there_is_a_proposal(word: str, sample: Report) -> 
     assert (outcome.accepted, outcome.moves) == ((), ())
     assert "can mean the proposal or the present state" in outcome.flaws[0].what
     assert outcome.flaws[0].do == 'Write "use the proposal" or "live with it as it is"'
-    assert judged(sample.checked, [answer(replace(taken, fix=None), word)], TODAY).moves == ()
+    assert judged(sample.checked, [answer(taken._replace(fix=None), word)], TODAY).moves == ()
     risk = sample.checked.findings[RISK]
     assert risk.fix is None
     assert judged(sample.checked, [answer(risk, word)], TODAY).accepted
@@ -171,7 +171,7 @@ def test_a_new_address_that_is_in_conflict_is_refused(sample: Report) -> None:
 @pytest.mark.parametrize("rule", sorted(NEVER_ACCEPTED))
 def test_errors_of_the_plan_cannot_be_accepted(rule: str, sample: Report) -> None:
     """These are an unreadable value, a broken mask, a network or broadcast address, and the gateway's own address."""
-    finding = replace(sample.checked.findings[UNREAD], rule=rule)
+    finding = sample.checked.findings[UNREAD]._replace(rule=rule)
     assert Decision.LIVE not in choices_of(finding)
     checked = replace(sample.checked, findings=(finding,))
     assert f"{rule} cannot be accepted by any site" in flaw_of(checked, answer(finding, remark="we know"))
@@ -247,7 +247,7 @@ def test_a_row_without_a_key_is_matched_by_its_columns(sample: Report) -> None:
     """A row without its key is matched by its other columns, unless two findings match."""
     taken = sample.checked.findings[TAKEN]
     assert judged(sample.checked, [answer(taken, key="")], TODAY).accepted
-    twin = replace(taken, others=("00-00-5E-00-53-99",))
+    twin = taken._replace(others=("00-00-5E-00-53-99",))
     checked = replace(sample.checked, findings=(taken, twin))
     assert "it fits 2 findings" in flaw_of(checked, answer(taken, key=""))
     (entry,) = judged(checked, [answer(twin)], TODAY).accepted
@@ -333,7 +333,7 @@ def test_text_of_a_reviewer_is_one_harmless_line(sample: Report) -> None:
 def test_hostile_subjects_are_found_and_accepted(name: str, sample: Report) -> None:
     """The row of a device with any name is matched with its key and without, and the entry matches its finding."""
     subjects = (f"{name}/lan", f"{name} 2/lan", f"{name},3/lan")
-    finding = replace(sample.checked.findings[TAKEN], subjects=subjects, others=())
+    finding = sample.checked.findings[TAKEN]._replace(subjects=subjects, others=())
     checked = replace(sample.checked, findings=(finding,))
     for row in (answer(finding), answer(finding, key="")):
         (entry,) = judged(checked, [row], TODAY).accepted
@@ -365,11 +365,11 @@ def test_an_acceptance_is_withdrawn(word: str, sample: Report) -> None:
 
 def test_a_withdrawal_counts_the_other_findings_of_its_entry(sample: Report) -> None:
     """Findings that only a withdrawn wide entry accepted are open again, unless a row accepts them now."""
-    wide = replace(WIDE, rule="too-near", subject="silo-io/bus")
+    wide = WIDE._replace(rule="too-near", subject="silo-io/bus")
     checked = with_entry(replace(sample, checked=check(replace(sample.plan, accepted=()), sample.surveys, TODAY)), wide)
     (first,) = (each.finding for each in checked.accepted if each.finding.rule == "too-near")
-    twin = replace(first, others=("00-00-5E-00-53-99",))
-    both = replace(checked, accepted=(*checked.accepted, replace(checked.accepted[0], finding=twin)))
+    twin = first._replace(others=("00-00-5E-00-53-99",))
+    both = replace(checked, accepted=(*checked.accepted, checked.accepted[0]._replace(finding=twin)))
     (one,) = judged(both, [answer(first, "withdraw")], TODAY).withdrawn
     assert (len(one.entries), one.reopened) == (1, 1)
     for rows in ([answer(first, "withdraw"), answer(twin, row=3)], [answer(twin, row=3), answer(first, "withdraw")]):
@@ -380,7 +380,7 @@ def test_a_withdrawal_counts_the_other_findings_of_its_entry(sample: Report) -> 
 
 def test_an_entry_that_accepts_nothing_is_withdrawn(sample: Report) -> None:
     """The note on an unused entry offers to withdraw it."""
-    checked = with_entry(sample, replace(WIDE, subject="nobody/at-home"))
+    checked = with_entry(sample, WIDE._replace(subject="nobody/at-home"))
     note = next(each for each in checked.findings if each.rule == "accepted-unused")
     assert Decision.WITHDRAW in choices_of(note)
     (one,) = judged(checked, [answer(note, "withdraw")], TODAY).withdrawn
@@ -420,7 +420,7 @@ def test_questions_and_changes_are_kept_with_their_words(sample: Report) -> None
         pool.key: remarks[1:2],
         risk.key: remarks[2:],
     }
-    later = replace(sample.plan, remarks=tuple(replace(one, reply="done", by="other") for one in remarks))
+    later = replace(sample.plan, remarks=tuple(one._replace(reply="done", by="other") for one in remarks))
     assert remarks_of(outcome, later, TODAY + timedelta(days=9)) == ()
     turned = remarks_of(judged(sample.checked, rows[::-1], TODAY), sample.plan, TODAY)
     assert set(turned) == set(remarks)
@@ -431,7 +431,7 @@ def test_earlier_answers_are_in_the_row(sample: Report) -> None:
     pool = sample.checked.findings[POOL]
     rows = [answer(pool, "question", remark="since when?")]
     (remark,) = remarks_of(judged(sample.checked, rows, TODAY), sample.plan, TODAY)
-    cells = dict(zip(REPORT_COLUMNS, report_row("7", pool, None, [replace(remark, reply="since 2019")]), strict=True))
+    cells = dict(zip(REPORT_COLUMNS, report_row("7", pool, None, [remark._replace(reply="since 2019")]), strict=True))
     assert cells["number"] == "7"
     assert cells["earlier-answers"] == "question by site IT on 2026-11-20: since when?; reply: since 2019"
     (agreed,) = sample.checked.accepted

@@ -6,7 +6,6 @@ import difflib
 import io
 import tomllib
 import zipfile
-from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -159,7 +158,7 @@ def test_a_workbook_loses_a_withdrawn_entry(tmp_path: Path) -> None:
     """Its row is emptied, the other rows stay, and the plan is read without it."""
     file = tmp_path / "p.xlsx"
     file.write_bytes(new_workbook("p", ["too-near"], date(2026, 11, 2)))
-    entries = [ENTRY, replace(ENTRY, rule="crowded")]
+    entries = [ENTRY, ENTRY._replace(rule="crowded")]
     for decisions in (PlanDecisions(accepted=entries), PlanDecisions(withdrawn=entries[:1])):
         edit = with_decisions(file, decisions)
         assert edit is not None
@@ -186,12 +185,12 @@ def test_remarks_and_grants_are_read_back(form: str, tmp_path: Path) -> None:
         if edit is not None:
             edit.write()
     plan = read_plan(file)
-    assert [replace(one, position=at) for one in plan.remarks] == [remark]
-    assert [replace(one, position=at) for one in plan.granted] == [grant]
+    assert [one._replace(position=at) for one in plan.remarks] == [remark]
+    assert [one._replace(position=at) for one in plan.granted] == [grant]
     if form == "toml":
         replied = file.read_text().replace("[[granted]]", 'reply = "so"\n\n[[granted]]')
         file.write_text(replied)
-        assert with_decisions(file, PlanDecisions(remarks=[replace(remark, by="IT 2")])) is not None
+        assert with_decisions(file, PlanDecisions(remarks=[remark._replace(by="IT 2")])) is not None
         assert read_plan(file).remarks[0].reply == "so"
 
 

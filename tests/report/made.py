@@ -204,7 +204,7 @@ def large_report(folder: Path, findings: int = 5000, ports: int = 2000) -> Repor
     sample = report_from(plan, write_record(folder / "run.jsonl", plan, every_verdict(), clock_from()))
     first = sample.checked.findings
     many = tuple(
-        replace(first[n % len(first)], subjects=(f"machine-{n}/lan", f"machine-{n + 1}/lan")) for n in range(findings)
+        first[n % len(first)]._replace(subjects=(f"machine-{n}/lan", f"machine-{n + 1}/lan")) for n in range(findings)
     )
     proven = tuple(
         replace(port, proof=replace(port.proof, interface=f"machine-{n}/lan"))

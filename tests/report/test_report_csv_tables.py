@@ -27,7 +27,7 @@ def one(report: Report, **changes: object) -> Report:
         fix=None,
         where="plan.toml",
     )
-    finding = replace(plain, **changes)  # type: ignore[arg-type]
+    finding = plain._replace(**changes)  # type: ignore[arg-type]
     return replace(report, checked=replace(report.checked, findings=(finding,)))
 
 

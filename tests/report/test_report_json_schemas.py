@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from dataclasses import replace
 from datetime import date
 from functools import cache
 from pathlib import Path
@@ -97,7 +96,7 @@ def test_a_report_with_decisions(tmp_path: Path) -> None:
     assert (asked["kind"], "granted" in asked) == (kind, False)
     grant = GrantedRequest(kind="pool change", subject=subject, by="IT", position=at, decided=day)
     edit = with_decisions(
-        folder, PlanDecisions(accepted=[entry], remarks=[remark, replace(remark, reply="so")], granted=[grant])
+        folder, PlanDecisions(accepted=[entry], remarks=[remark, remark._replace(reply="so")], granted=[grant])
     )
     assert edit is not None
     edit.write()

@@ -255,7 +255,7 @@ def test_hostile_text_stays_text(text: str, sample: Report) -> None:
 
 def poisoned(report: Report, text: str) -> Report:
     """Return the report with this text in every place that can hold received text."""
-    finding = replace(report.checked.findings[0], message=text, where=text, subjects=(text, text), address=text)
+    finding = report.checked.findings[0]._replace(message=text, where=text, subjects=(text, text), address=text)
     agreed = AcceptedFinding(finding, by=text, because=text, until=None)
     plan: Plan = replace(report.plan, name=text, revision=text)
     port = report.ports[0]
@@ -270,7 +270,7 @@ def poisoned(report: Report, text: str) -> Report:
     runs = (replace(record.content.runs[0], station=text, interface=text, permit=text, revision=text, sha256=text),)
     content = replace(record.content, runs=runs, sha256=text)
     verification = replace(record.verification, notes=(text,), plan=text, revision=text)
-    survey = replace(report.surveys[0], entry=replace(report.surveys[0].entry, file=text))
+    survey = replace(report.surveys[0], entry=report.surveys[0].entry._replace(file=text))
     return replace(
         report,
         checked=replace(report.checked, plan=plan, findings=(finding,), accepted=(agreed,)),

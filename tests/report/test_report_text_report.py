@@ -60,7 +60,7 @@ def test_without_a_record(write: Callable[[Report], bytes], plan_folder: Path) -
 @pytest.mark.parametrize("write", WRITERS)
 def test_hostile_text_stays_text(write: Callable[[Report], bytes], bad: str, sample: Report) -> None:
     """Received text adds no control character, no line and, in Markdown, no markup (CommonMark section 2.4)."""
-    finding = replace(sample.checked.findings[0], message=bad, where=bad, subjects=(bad,), address=bad)
+    finding = sample.checked.findings[0]._replace(message=bad, where=bad, subjects=(bad,), address=bad)
     port = sample.ports[0]
     proof = replace(port.proof, interface=bad, address=bad, why=bad, cable=bad)
     good = replace(sample, checked=replace(sample.checked, findings=(finding,)), ports=(port,))

@@ -136,7 +136,7 @@ def with_fix(found: Checked) -> list[Finding]:
     return [finding for finding in found.findings if finding.fix]
 
 
-hosts_lists = st.lists(st.builds(SiteHost, address=addresses, mac=macs), max_size=8)
+hosts_lists = st.lists(st.tuples(addresses, macs).map(lambda one: SiteHost(*one)), max_size=8)
 
 
 @settings(max_examples=120, deadline=None)

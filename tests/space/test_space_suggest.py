@@ -174,7 +174,7 @@ def test_ipv6_too() -> None:
 
 def test_an_unreadable_prefix_gets_no_proposal() -> None:
     """No address is guessed if the subnet's prefix is unknown."""
-    broken = replace(subnet(), prefix=Cell("10.62.20.0/240", None, HERE, "no prefix"))
+    broken = subnet()._replace(prefix=Cell("10.62.20.0/240", None, HERE, "no prefix"))
     assert suggested(plan(interface("filler-plc/cpu"), subnets=(broken,))) is None
 
 

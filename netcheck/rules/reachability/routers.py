@@ -7,7 +7,7 @@ translating router has interfaces in several islands.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from netcheck.addr import Address, Prefix
 from netcheck.plan.model import Plan, Router
@@ -21,8 +21,7 @@ def on_link(gateway: Address, link: Prefix) -> bool:
     return link.holds(gateway) or (link.family == 6 and LINK_LOCAL.holds(gateway))
 
 
-@dataclass(frozen=True, slots=True)
-class RouterLink:
+class RouterLink(NamedTuple):
     """One router interface: its address, its on-link prefix, and its segment (a subnet's name, or the prefix)."""
 
     address: Address

@@ -7,8 +7,8 @@ interfaces and static routes (RFC 1812 section 5.2.4.3).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from enum import Enum
+from typing import NamedTuple
 
 from netcheck.addr import Address, Mask, Prefix
 from netcheck.plan.model import Cell, Conversation, Interface, Subnet
@@ -25,8 +25,7 @@ class Delivery(Enum):
     UNDECIDED = "undecided"
 
 
-@dataclass(frozen=True, slots=True)
-class Trace:
+class Trace(NamedTuple):
     """The path in one direction: the outcome, the gateways and next hops in order, and the reason if not delivered.
 
     For lost packets, `change` says which value to change, and `to_change` has the subjects of the interfaces with the
@@ -41,8 +40,7 @@ class Trace:
     to_change: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class TracedConversation:
+class TracedConversation(NamedTuple):
     """A conversation with its path in each direction."""
 
     conversation: Conversation
@@ -50,8 +48,7 @@ class TracedConversation:
     back: Trace
 
 
-@dataclass(frozen=True, slots=True)
-class Destination:
+class Destination(NamedTuple):
     """The address that packets are sent to, the segments on which it is reachable, and the router that answers for it.
 
     `who` names its owner in messages. `outside` is true if the address is outside the prefix of its own subnet.
@@ -89,8 +86,7 @@ def trace(net: IslandRouters, source: Interface, subnet: Subnet, goal: Destinati
     return first if isinstance(first, Trace) else forward(net, first, goal)
 
 
-@dataclass(frozen=True, slots=True)
-class AtRouter:
+class AtRouter(NamedTuple):
     """The router that has the packets, and the hops up to it."""
 
     node: RouterNode
@@ -202,7 +198,7 @@ def forward(net: IslandRouters, first: AtRouter, goal: Destination) -> Trace:
             return _deliver(net, node, way, goal, step.through)
         following = _next(net, node, way)
         if isinstance(following, Trace):
-            return replace(following, through=step.through)
+            return following._replace(through=step.through)
         if following.name in names:
             why = f"a loop: {', '.join([*names, following.name])}"
             return lost(why, f"change the next hop {way} of router {node.name} for {goal.address}", step.through)

@@ -10,7 +10,7 @@ host outside can open a connection to them (RFC 3022 section 2.2, from memory).
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from netcheck.addr import Address
 from netcheck.plan.model import Interface, Plan, Subnet, Translation
@@ -30,8 +30,7 @@ from netcheck.rules.reachability.trace import (
 from netcheck.space.addressing import ipv6_interface
 
 
-@dataclass(frozen=True, slots=True)
-class Endpoint:
+class Endpoint(NamedTuple):
     """One end of a conversation: the interface in one address family, its subnet and its address."""
 
     interface: Interface
@@ -176,13 +175,13 @@ class ConversationTracer:
         if node is None:
             return undecided(f"the plan does not describe the path from there into island {island}", first.through)
         onward = forward(self._routers.of(island), AtRouter(node), goal)
-        return replace(onward, through=(*first.through, *onward.through))
+        return onward._replace(through=(*first.through, *onward.through))
 
 
 def _with_outside_hop(found: Trace, goal: Destination) -> Trace:
     """Return a trace with the outside address as a further hop, if the packets reached it."""
     delivered = found.outcome is Delivery.DELIVERED
-    return replace(found, through=(*found.through, goal.address)) if delivered else found
+    return found._replace(through=(*found.through, goal.address)) if delivered else found
 
 
 def _goal(end: Endpoint) -> Destination:
