@@ -7,7 +7,7 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
-from itertools import chain, compress
+from itertools import chain, compress, islice
 from operator import attrgetter
 from typing import NamedTuple, TypeVar
 
@@ -18,6 +18,7 @@ from netcheck.rules.other_plans import OtherPlans
 from netcheck.rules.reachability.trace import TracedConversation
 from netcheck.rules.reachability.translate import trace_conversations
 from netcheck.space.addressing import Schemes, SubnetLookup, interfaces_by_family
+from netcheck.space.intervals import Cover, range_of
 from netcheck.space.occupancy import Island, Placed, islands_of
 from netcheck.survey.host_table import SiteHost, folded_all
 from netcheck.survey.model import Survey
@@ -185,9 +186,10 @@ class Scene:
     @cached_property
     def hosts_met(self) -> tuple[tuple[Placed, tuple[SiteHost, ...]], ...]:
         """Return every interface at whose address there are site hosts, with these hosts."""
-        found = {name: island.hosts.by_addresses(island.met) for name, island in self.islands.items() if island.met}
+        met = {name: island.hosts.by_addresses(island.met) for name, island in self.islands.items() if island.met}
+        found = {name: {one: _different(rows) for one, rows in hosts.items()} for name, hosts in met.items()}
         return tuple(
-            (placed, tuple(hosts[placed.address]))
+            (placed, hosts[placed.address])
             for name, hosts in found.items()
             for placed in self.islands[name].placed
             if placed.address in hosts
@@ -221,6 +223,14 @@ class Scene:
         """Return the subjects that a survey lists with their planned address and MAC."""
         return frozenset(one.placed.interface.subject for one in self.site_matches if one.installed)
 
+    @cached_property
+    def _first_holders(self) -> dict[str, Cover[Subnet]]:
+        """Return, by island, the search for the first subnet in the plan that contains an address."""
+        return {
+            name: Cover((range_of(one.prefix.value), one) for one in island.subnets if one.prefix.value is not None)
+            for name, island in self.islands.items()
+        }
+
     def meant_subnet(self, interface: Interface) -> Subnet | None:
         """Return another subnet to which address, mask and gateway of an interface fit: only its key `subnet` is wrong.
 
@@ -231,13 +241,13 @@ class Scene:
         named = self.plan.subnet_of(interface)
         if address is None or gateway is None or named.prefix.value is None or named.prefix.value.holds(address):
             return None
-        for subnet in self.islands[named.island].subnets:
-            prefix = subnet.prefix.value
-            if prefix is not None and prefix.holds(address):
-                planned = subnet.gateway.value if subnet.gateway else None
-                mask = interface.mask.value if interface.mask else None
-                fits = mask is None or mask.length == prefix.length
-                return subnet if fits and (gateway == planned if planned else prefix.holds(gateway)) else None
+        subnet = self._first_holders[named.island].at(address)
+        prefix = subnet.prefix.value if subnet else None
+        if subnet is not None and prefix is not None:
+            planned = subnet.gateway.value if subnet.gateway else None
+            mask = interface.mask.value if interface.mask else None
+            fits = mask is None or mask.length == prefix.length
+            return subnet if fits and (gateway == planned if planned else prefix.holds(gateway)) else None
         return None
 
     @cached_property
@@ -279,6 +289,20 @@ class Scene:
             if interface.host_name is not None and interface.host_name.text:
                 marks.add(full_name(interface.host_name.text, self.plan.domain))
         return found
+
+
+MOST_DIFFERENT = 50  # hosts at one address that are compared with each interface there; common practice, no source
+
+
+def _different(rows: Sequence[SiteHost]) -> tuple[SiteHost, ...]:
+    """Return the rows of one address; of many rows the first ones with different MACs and names.
+
+    Lists may repeat an address in any number of rows, and a plan may plan it for any number of interfaces.
+    """
+    if len(rows) <= MOST_DIFFERENT:
+        return tuple(rows)
+    different = {(row.mac, row.name): row for row in reversed(rows)}
+    return tuple(islice(reversed(different.values()), MOST_DIFFERENT))
 
 
 class SiteMatch(NamedTuple):

@@ -7,10 +7,11 @@ subnet that contains it. The plan's numbering scheme gives ranges of a subnet to
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from fnmatch import translate
 from functools import cached_property
+from itertools import chain
 from operator import attrgetter
 
 from netcheck.addr import Address, Prefix, Range
@@ -147,6 +148,7 @@ def plan_with(plan: Plan, addresses: Mapping[str, Address]) -> Plan:
     return replace(plan, interfaces=tuple(map(moved, plan.interfaces)))
 
 
+_WILD = frozenset("*?[")  # of fnmatch
 MOST_BLOCKS = 256  # a range of last octets applies to at most this many /24 blocks of a subnet
 
 
@@ -156,6 +158,11 @@ class Schemes:
     def __init__(self, plan: Plan) -> None:
         self._readable = [(one, _Matcher(one)) for one in plan.schemes if one.range.value is not None]
         self._found: dict[tuple[str, str, str, str, str], Scheme | None] = {}
+        self._exact: dict[tuple[int, str], list[int]] = {}  # by a criterion without `*`: the numbers of its schemes
+        self._loose: list[int] = []  # the numbers of all others
+        for number, (_, matcher) in enumerate(self._readable):
+            alike = self._loose if matcher.exact is None else self._exact.setdefault(matcher.exact, [])
+            alike.append(number)
 
     def __bool__(self) -> bool:
         return bool(self._readable)
@@ -164,7 +171,10 @@ class Schemes:
         """Return the scheme for an interface in a subnet, or None."""
         key = interface.kind, interface.location, interface.device, interface.name, subnet.name
         if key not in self._found:
-            fitting = (one for one, matcher in self._readable if matcher.fits(interface) and spans_of(one, subnet))
+            values = _criteria(interface)
+            exact = (self._exact.get(pair, ()) for pair in enumerate(values))
+            likely = (self._readable[number] for number in sorted(chain(self._loose, *exact)))
+            fitting = (one for one, matcher in likely if matcher.fits(values) and spans_of(one, subnet))
             self._found[key] = next(fitting, None)
         return self._found[key]
 
@@ -173,23 +183,33 @@ class Schemes:
         return [span for scheme, _ in self._readable for span in spans_of(scheme, subnet)]
 
 
+def _criteria(interface: Interface) -> tuple[str, str, str, str]:
+    """Return the values of an interface that a scheme may name, in the order of `_Matcher`, without case."""
+    values = (interface.kind, interface.location, interface.device, interface.subject)
+    kind, location, device, subject = map(str.casefold, values)
+    return kind, location, device, subject
+
+
 class _Matcher:
-    """Compares an interface with the criteria of a scheme, without regard to case; `*` stands for any text."""
+    """Compares an interface with the criteria of a scheme, without regard to case; `*` stands for any text.
+
+    The criteria are kind, place, and the name of a device or of an interface. `exact` is the position and the text of
+    one that has no wildcard, or None.
+    """
 
     def __init__(self, scheme: Scheme) -> None:
-        self._scheme = scheme
+        whole = "/" in scheme.name
+        texts = (scheme.kind, scheme.location, "" if whole else scheme.name, scheme.name if whole else "")
+        self._texts = [(position, text.casefold()) for position, text in enumerate(texts) if text]
+        self.exact = next((pair for pair in self._texts if _WILD.isdisjoint(pair[1])), None)
 
     @cached_property
-    def _patterns(self) -> tuple[re.Pattern[str] | None, ...]:
-        texts = (self._scheme.kind, self._scheme.location, self._scheme.name)
-        return tuple(re.compile(translate(text.casefold())) if text else None for text in texts)
+    def _patterns(self) -> tuple[tuple[int, re.Pattern[str]], ...]:
+        return tuple((position, re.compile(translate(text))) for position, text in self._texts)
 
-    def fits(self, interface: Interface) -> bool:
-        """Return whether an interface matches all criteria."""
-        whole = "/" in self._scheme.name
-        values = (interface.kind, interface.location, interface.subject if whole else interface.device)
-        pairs = zip(self._patterns, values, strict=True)
-        return all(pattern is None or pattern.match(value.casefold()) for pattern, value in pairs)
+    def fits(self, values: Sequence[str]) -> bool:
+        """Return whether the values of an interface match all criteria."""
+        return all(pattern.match(values[position]) for position, pattern in self._patterns)
 
 
 def spans_of(scheme: Scheme, subnet: Subnet) -> list[Range]:

@@ -9,7 +9,7 @@ from netcheck.plan.model import Position, Subnet
 from netcheck.rules.finding import Breach, Severity, breach
 from netcheck.rules.names import full_name, may_be_same
 from netcheck.rules.rule import PROCESS, Readdress, Rule, one
-from netcheck.rules.scene import Scene
+from netcheck.rules.scene import MOST_DIFFERENT, Scene
 from netcheck.space.occupancy import HeldRange, Island, Placed
 from netcheck.survey.host_table import SiteHost
 from netcheck.text import listed
@@ -32,6 +32,8 @@ def _taken(scene: Scene) -> Iterator[Breach]:
     for match in scene.site_matches:
         if match.strangers:
             shown = listed([*map(described, match.strangers)])
+            if len(match.strangers) >= MOST_DIFFERENT:  # further ones were not compared
+                shown += f"; at least {MOST_DIFFERENT} different hosts are listed there"
             message = f"{match.placed.address} is already used on the site by {shown}"
             yield breach(message, match.placed.interface, others=_parties(match.strangers))
     for subject, position, address, island in (*_outer_links(scene), *_stations(scene)):

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import cache
 
+from netcheck.addr import Mac
 from netcheck.plan.model import Interface
 from netcheck.rules.finding import Breach, Severity, breach
 from netcheck.rules.other_plans import switch_port_key
@@ -50,19 +52,19 @@ def _elsewhere(scene: Scene) -> Iterator[Breach]:
     if not met:
         return
     planned = {(mac, one.address.value) for one, mac in scene.macs if mac in met and one.address}
+
+    @cache  # any number of interfaces may have the MAC
+    def seen(mac: Mac, family: int) -> tuple[str, str] | None:
+        """Return where a MAC was seen in words, and the first address."""
+        hosts = [host for each in found for host in each.get(mac, ()) if host.address.family == family]
+        elsewhere = [host for host in hosts if (mac, host.address) not in planned]
+        return (_under(elsewhere), str(elsewhere[0].address)) if elsewhere else None
+
     for interface, mac in scene.macs:
         address = interface.address.value if interface.address and mac in met else None
-        if address is not None:
-            seen = [
-                host
-                for hosts in found
-                for host in hosts.get(mac, ())
-                if host.address.family == address.family and (mac, host.address) not in planned
-            ]
-            if seen:
-                yield breach(
-                    f"its MAC {mac} was seen on the site {_under(seen)}", interface, others=[str(seen[0].address)]
-                )
+        if address is not None and (told := seen(mac, address.family)):
+            where, first = told
+            yield breach(f"its MAC {mac} was seen on the site {where}", interface, others=[first])
 
 
 def _under(seen: list[SiteHost]) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
+from functools import cache
 
 from netcheck.rules.finding import Breach, Severity, breach
 from netcheck.rules.names import full_name, spellings
@@ -77,22 +78,28 @@ def _taken(scene: Scene) -> Iterator[Breach]:
     if not met:
         return
     planned = {(full_name(name, domain), one.address.value) for one, _, name in scene.names if one.address}
+
+    @cache  # any number of interfaces may have the name
+    def seen(name: str, island: str, family: int) -> tuple[str, str] | None:
+        """Return the hosts that have a name (as compared) at addresses not planned for it in words, and the first
+        address.
+        """
+        elsewhere = [
+            host
+            for each in wanted.get(name, (name,))
+            for host in found[island].get(each, ())
+            if host.address.family == family and (full_name(name, domain), host.address) not in planned
+            if each == name or host.where not in scene.named_records  # dns-name-elsewhere reports these
+        ]
+        shown = listed([f"{host.address} ({host.where})" for host in elsewhere])
+        return (shown, str(elsewhere[0].address)) if elsewhere else None
+
     for interface, typed, name in scene.names:
         address = interface.address.value if interface.address else None
-        listed_as = [each for each in wanted.get(name, (name,)) if each in met]
-        if address is not None and listed_as:
-            hosts = found[scene.plan.island_of(interface)]
-            elsewhere = [
-                host
-                for each in listed_as
-                for host in hosts.get(each, ())
-                if host.address.family == address.family and (full_name(name, domain), host.address) not in planned
-                if each == name or host.where not in scene.named_records  # dns-name-elsewhere reports these
-            ]
-            if elsewhere:
-                shown = listed([f"{host.address} ({host.where})" for host in elsewhere])
-                others = [str(elsewhere[0].address)]
-                yield breach(f"the host name {typed} is already used by {shown}", interface, others=others)
+        is_met = any(each in met for each in wanted.get(name, (name,)))
+        if is_met and address is not None and (told := seen(name, scene.plan.island_of(interface), address.family)):
+            shown, first = told
+            yield breach(f"the host name {typed} is already used by {shown}", interface, others=[first])
 
 
 def _keys(name: str, last: int = 61) -> str:

@@ -1,0 +1,122 @@
+"""The work of a check grows with the plan and its lists, not with their product, whatever they repeat.
+
+Every count is of Python calls, which is the same on every machine.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+from types import CodeType, FrameType
+
+from netcheck.addr import Prefix
+from netcheck.plan.read import read_plan
+from netcheck.rules.catalogue.hardware import _under
+from netcheck.rules.engine import Checked, check
+from netcheck.rules.names import full_name
+from netcheck.rules.scene import MOST_DIFFERENT
+from netcheck.space.addressing import _Matcher
+from netcheck.survey.read import read_surveys
+
+SIZE = 120
+MANY = 8 * SIZE  # calls; a product would be SIZE * SIZE
+PLAN = 'format = 1\ninterfaces = "interfaces.csv"\n[site]\nname = "Example"\n'
+HALL = '[[subnet]]\nname = "hall"\nprefix = "10.0.0.0/16"\n'
+SURVEY = '[[survey]]\nfile = "hosts.csv"\ntaken = 2026-10-28\ncovers = ["10.0.0.0/16"]\n'
+
+
+def mac(number: int) -> str:
+    """Return a MAC of the block for documentation (RFC 9542 section 2.1.1)."""
+    return f"00-00-5E-00-53-{number:02X}"
+
+
+def checked(folder: Path, plan: str, rows: list[str], hosts: list[str]) -> Checked:
+    """Check a plan with these rows of interfaces and of site hosts, the titles first."""
+    (folder / "interfaces.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    (folder / "hosts.csv").write_text("\n".join(hosts) + "\n", encoding="utf-8")
+    (folder / "plan.toml").write_text(PLAN + plan + (SURVEY if hosts else ""), encoding="utf-8")
+    read = read_plan(folder)
+    return check(read, read_surveys(read), date(2026, 11, 2))
+
+
+def calls_of(function: Callable[..., object], run: Callable[[], object]) -> int:
+    """Return how often a function is called while another one runs."""
+    calls: list[CodeType] = []
+
+    def count(frame: FrameType, event: str, _: object) -> None:
+        if event == "call" and frame.f_code is function.__code__:
+            calls.append(frame.f_code)
+
+    before = sys.getprofile()
+    sys.setprofile(count)
+    try:
+        run()
+    finally:
+        sys.setprofile(before)
+    return len(calls)
+
+
+def test_one_address_planned_and_listed_many_times(tmp_path: Path) -> None:
+    """Each interface is compared with a bounded number of different hosts, and its finding still names the first."""
+    rows = ["device,interface,subnet,address", *(f"d{n},cpu,hall,10.0.0.5" for n in range(SIZE))]
+    hosts = ["address,mac,name", *(f"10.0.0.5,{mac(n)},h{n}" for n in range(SIZE))]
+    found = [one for one in checked(tmp_path, HALL, rows, hosts).findings if one.rule == "taken-on-site"]
+    assert [one.subjects for one in found] == [(f"d{n}/cpu",) for n in range(SIZE)]
+    assert found[0].message.startswith(f"10.0.0.5 is already used on the site by {mac(0)} h0 (hosts.csv: row 2), ")
+    assert found[0].message.endswith("and 44 more; at least 50 different hosts are listed there")
+    assert all(len(one.others[0].split(", ")) == MOST_DIFFERENT for one in found)
+
+
+def test_many_rows_of_one_host_are_one_host(tmp_path: Path) -> None:
+    """A host that a list repeats does not hide another one at its address in the last row."""
+    rows = ["device,interface,subnet,address,mac", f"plc,cpu,hall,10.0.0.5,{mac(1)}"]
+    hosts = ["address,mac,name", *(f"10.0.0.5,{mac(1)},plc" for _ in range(10 * MOST_DIFFERENT)), f"10.0.0.5,{mac(2)},"]
+    found = [one for one in checked(tmp_path, HALL, rows, hosts).findings if one.rule == "taken-on-site"]
+    assert [one.others for one in found] == [(mac(2),)]
+
+
+def test_one_name_planned_and_listed_many_times(tmp_path: Path) -> None:
+    """The hosts with a name are compared once, and each interface has its finding."""
+    rows = ["device,interface,subnet,address,host-name", *(f"d{n},cpu,hall,10.0.1.{n},plc" for n in range(1, SIZE))]
+    hosts = ["address,name", *(f"10.0.2.{n},plc" for n in range(1, SIZE))]
+    results: list[Checked] = []
+    calls = calls_of(full_name, lambda: results.append(checked(tmp_path, HALL, rows, hosts)))
+    assert sum(one.rule == "name-taken-on-site" for one in results[0].findings) == SIZE - 1
+    assert calls < MANY
+
+
+def test_one_mac_planned_and_listed_many_times(tmp_path: Path) -> None:
+    """The hosts with a MAC are put into words once, and each interface has its finding."""
+    rows = ["device,interface,subnet,address,mac", *(f"d{n},cpu,hall,10.0.1.{n},{mac(1)}" for n in range(1, SIZE))]
+    hosts = ["address,mac", *(f"10.0.2.{n},{mac(1)}" for n in range(1, SIZE))]
+    results: list[Checked] = []
+    calls = calls_of(_under, lambda: results.append(checked(tmp_path, HALL, rows, hosts)))
+    assert sum(one.rule == "mac-elsewhere" for one in results[0].findings) == SIZE - 1
+    assert calls == 1
+
+
+def test_interfaces_in_the_wrong_subnet(tmp_path: Path) -> None:
+    """The subnet that was meant is looked up, not searched among all."""
+    subnets = "".join(f'[[subnet]]\nname = "s{n}"\nprefix = "10.0.{n}.0/24"\n' for n in range(SIZE))
+    rows = [
+        "device,interface,subnet,address,gateway",
+        *(f"d{n},cpu,s{n},10.0.{SIZE - n}.5,10.0.{SIZE - n}.1" for n in range(1, SIZE)),
+    ]
+    results: list[Checked] = []
+    calls = calls_of(Prefix.holds, lambda: results.append(checked(tmp_path, subnets, rows, [])))
+    wrong = [one for one in results[0].findings if one.rule == "outside-subnet"]
+    assert len(wrong) == SIZE - 2  # all but the one in the middle
+    assert all("it fits subnet s" in one.message for one in wrong)
+    assert calls < 2 * MANY
+
+
+def test_schemes_with_exact_criteria(tmp_path: Path) -> None:
+    """Of many schemes an interface is compared with those that name its kind."""
+    schemes = "".join(f'[[scheme]]\nrange = "10.0.{n}.10-10.0.{n}.20"\nkind = "kind-{n}"\n' for n in range(SIZE))
+    rows = ["device,interface,subnet,address,kind", *(f"d{n},cpu,hall,10.0.{n}.5,KIND-{n}" for n in range(SIZE))]
+    results: list[Checked] = []
+    calls = calls_of(_Matcher.fits, lambda: results.append(checked(tmp_path, HALL + schemes, rows, [])))
+    assert sum(one.rule == "outside-scheme" for one in results[0].findings) == SIZE
+    assert calls < MANY
