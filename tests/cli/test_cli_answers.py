@@ -25,7 +25,7 @@ Row = dict[str, str]
 
 
 def netcheck(folder: Path, *words: str, day: str = DAY) -> subprocess.CompletedProcess[str]:
-    """Run the command line in a folder, as on a day."""
+    """Run the command line in a folder, with the date *day*."""
     return command_line.netcheck(*words, "--today", day, cwd=folder)
 
 
@@ -39,7 +39,7 @@ def desk(tmp_path: Path) -> Path:
 
 
 def answered(file: Path, answer: Callable[[Row], None], **form: str) -> None:
-    """Answer a CSV file and save it in the given form, as other programs do."""
+    """Answer a CSV file and save it in the given form, like another program."""
     with file.open(newline="", encoding="utf-8-sig") as stream:
         rows = list(csv.DictReader(stream))
     for row in rows:
@@ -51,13 +51,13 @@ def answered(file: Path, answer: Callable[[Row], None], **form: str) -> None:
 
 
 def accept_until_december(row: Row) -> None:
-    """Accept the conflict over the address that a camera has, until the end of the year."""
+    """Accept the conflict about the camera's address until the end of the year."""
     if row["rule"] == "taken-on-site":
         row.update(decision="live with it as it is", remark="the camera goes", by="site IT", until="31.12.2026")
 
 
 def accept_until_june(row: Row) -> None:
-    """Accept it until the middle of the next year."""
+    """Accept the same conflict until the middle of the next year."""
     accept_until_december(row)
     row.update(until="2027-06-30" if row["decision"] else "")
 
@@ -95,7 +95,7 @@ def test_an_accepted_conflict_is_open_again_after_its_last_day(form: dict[str, s
 
 
 def test_an_expired_acceptance_is_renewed(desk: Path) -> None:
-    """A second answer to an expired acceptance renews its entry, and the plan holds one entry for it."""
+    """A second answer renews the entry of an expired acceptance, and the plan has one entry for it."""
     answered(desk / "a.csv", accept_until_december)
     assert netcheck(desk, "answers", "p", "a.csv").returncode == 0
     assert netcheck(desk, "report", "p", "--out", "b.csv", day="2027-01-01").returncode == 0
@@ -108,7 +108,7 @@ def test_an_expired_acceptance_is_renewed(desk: Path) -> None:
 
 
 def test_another_host_is_a_conflict_again(desk: Path) -> None:
-    """An acceptance holds only for its host: another host at the address is a conflict again."""
+    """An acceptance is valid only for its host: another host at the address is a conflict again."""
     answered(desk / "a.csv", accept_until_december)
     assert netcheck(desk, "answers", "p", "a.csv").returncode == 0
     hosts = desk / "p" / "site-hosts.csv"
@@ -120,8 +120,9 @@ def test_another_host_is_a_conflict_again(desk: Path) -> None:
 
 
 def test_rows_to_correct_give_exit_1_and_the_others_are_written(desk: Path) -> None:
-    """A conflict without a remark and a row without a finding are reported with their rows, exit 1, and the good row is
-    written.
+    """A conflict without a remark and a row without a finding are reported with their rows.
+
+    The exit code is 1, and the good row is written.
     """
 
     def answer(row: Row) -> None:
@@ -142,7 +143,7 @@ def test_rows_to_correct_give_exit_1_and_the_others_are_written(desk: Path) -> N
 
 
 def test_a_dry_run_writes_nothing(desk: Path) -> None:
-    """A dry run reports the same, as text or as JSON, and does not write the plan."""
+    """A dry run reports the same outcome, as text or as JSON, and does not write the plan."""
     answered(desk / "a.csv", accept_until_december)
     before = (desk / "p" / "plan.toml").read_bytes()
     result = netcheck(desk, "answers", "p", "a.csv", "--dry-run", "--format", "json")
@@ -218,8 +219,8 @@ def answered_book(file: Path, *rows: int, **cells: Any) -> None:
     book.save(file)
 
 
-# Device names that begin like formulas, contain separators, quotes or markup, the worked examples of the OWASP page on
-# CSV injection, and names that a spreadsheet program takes for dates or numbers.
+# Device names that begin like formulas or contain separators, quotes or markup; the worked examples of the OWASP page
+# on CSV injection; and names that a spreadsheet program takes for dates or numbers.
 LIVE = "live with it as it is"
 NAMES = ("=1+2'\" ;,=1+2", '=1+2";=1+2', "@SUM(A1)", "+1", "-1", "'=x", '<b>&"', "3", "1e5", "a, b", "k\u00e4se\u202e")
 
@@ -240,7 +241,7 @@ def hostile_plan(folder: Path) -> None:
 
 @pytest.fixture
 def office(tmp_path: Path) -> Callable[[Path, str, str], Path]:
-    """Return a function that lets an independent spreadsheet program open a file and save it as another kind."""
+    """Return a function that opens a file in a spreadsheet program and saves it as another kind."""
     program = need("soffice", "libreoffice")
     profile = f"-env:UserInstallation={(tmp_path / 'profile').as_uri()}"
 
@@ -261,11 +262,12 @@ SEMICOLONS = "csv:Text - txt - csv (StarCalc):59,34,65535"
 
 
 @pytest.mark.slow
-def test_a_spreadsheet_program_saves_what_is_read_back(
+def test_files_saved_by_a_spreadsheet_program_are_read(
     tmp_path: Path, office: Callable[[Path, str, str], Path]
 ) -> None:
-    """A spreadsheet program saves the workbook as CSV (semicolons, UTF-16) and the CSV as a workbook, and both results
-    have every finding of the hostile plan and its answer.
+    """A spreadsheet program saves the workbook as CSV (semicolons, UTF-16) and the CSV as a workbook.
+
+    Both files have every finding of the hostile plan with its answer.
     """
     hostile_plan(tmp_path / "p")
     assert netcheck(tmp_path, "report", "p", "--out", "a.csv", "--out", "b.xlsx").returncode == 0
@@ -320,5 +322,5 @@ def test_the_proposal_and_the_given_address_are_written(desk: Path) -> None:
 
 
 def test_the_help_names_the_table_of_questions(desk: Path) -> None:
-    """Two brackets are no markup of the terminal."""
+    """The terminal shows two brackets as text."""
     assert "[[remark]]" in netcheck(desk, "answers", "--help").stdout

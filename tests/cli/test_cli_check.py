@@ -88,7 +88,7 @@ def written(folder: Path, plan: str) -> Path:
 
 
 def on_terminal(*words: str | Path, columns: int, **variables: str) -> str:
-    """Return what the command writes on a terminal that is *columns* wide."""
+    """Return the output of a command on a terminal that is *columns* wide."""
     main, side = pty.openpty()
     environment = {**os.environ, "COLUMNS": str(columns), "LINES": "40", "TERM": "xterm", **variables}
     command = [sys.executable, "-m", "netcheck", *map(str, words)]
@@ -100,7 +100,7 @@ def on_terminal(*words: str | Path, columns: int, **variables: str) -> str:
     while True:
         try:
             part = os.read(main, 65536)
-        except OSError:  # the other end is closed: this is how Linux reports the end of file on a terminal
+        except OSError:  # the other end is closed: Linux reports the end of file on a terminal in this way
             break
         if not part:
             break
@@ -121,7 +121,7 @@ def test_json_is_the_golden_file(folder: Path) -> None:
 
 
 def test_a_survey_that_cannot_be_read_does_not_stop_the_check(folder: Path) -> None:
-    """It is a conflict, its subnets count as not surveyed, and the report lists it as not checked."""
+    """The survey is a conflict, its subnets count as not surveyed, and the report lists it as not checked."""
     (folder / "notes.txt").write_text("call back on Monday\n")
     plan = folder / "plan.toml"
     text = plan.read_text("utf-8")
@@ -159,7 +159,7 @@ def test_screen_is_the_golden_file(columns: int, folder: Path) -> None:
     ).splitlines()
 
 
-def test_csv_holds_a_row_a_finding(folder: Path) -> None:
+def test_csv_has_a_row_for_each_finding(folder: Path) -> None:
     """The CSV, read by the standard library, has a row for each finding of the JSON, with the same rules (RFC 4180)."""
     result = netcheck("check", folder, "--format", "csv", "--today", DAY)
     rows = list(csv.DictReader(io.StringIO(result.stdout)))
@@ -169,7 +169,7 @@ def test_csv_holds_a_row_a_finding(folder: Path) -> None:
 
 
 # The elements of JUnit XML with their attributes (the second set is required) and children, as common readers expect
-# them. Common practice, no source: there is no published standard.
+# them (common practice, no source: no standard is published).
 JUNIT = {
     "testsuites": ({"name", "tests", "failures", "errors"}, set(), {"testsuite"}),
     "testsuite": (
@@ -193,9 +193,10 @@ def assert_junit(element: ElementTree.Element) -> None:
         assert_junit(child)
 
 
-def test_junit_fails_what_gives_exit_1(folder: Path, tmp_path: Path) -> None:
-    """The XML has a case for each finding and each rule without one; exactly the conflicts fail, and the sums are
-    right.
+def test_the_failures_of_junit_are_those_of_exit_1(folder: Path, tmp_path: Path) -> None:
+    """The XML has a case for each finding and for each rule without a finding.
+
+    Exactly the conflicts fail, and the sums are right.
     """
     clean = written(tmp_path / "clean", CLEAN)
     result = netcheck("check", folder, clean, "--format", "junit", "--today", DAY)
@@ -216,7 +217,7 @@ def test_junit_fails_what_gives_exit_1(folder: Path, tmp_path: Path) -> None:
 
 
 def test_junit_names_the_suites_of_several_plans_by_their_paths(folder: Path, tmp_path: Path) -> None:
-    """Plans of one site often have one name; their suites and cases must be told apart."""
+    """Plans of one site often have the same name, but each suite and case has a different one."""
     other = written(tmp_path / "other", PLAN)
     root = ElementTree.fromstring(netcheck("check", folder, other, "--format", "junit", "--today", DAY).stdout)
     assert [suite.get("name") for suite in root] == [str(folder), str(other)]
@@ -228,7 +229,7 @@ def test_junit_names_the_suites_of_several_plans_by_their_paths(folder: Path, tm
 
 
 def test_junit_takes_any_text(tmp_path: Path) -> None:
-    """Names that XML cannot hold (XML 1.0 section 2.2), or that look like markup, give valid XML."""
+    """Names with characters that XML excludes (XML 1.0 section 2.2), or with markup, give valid XML."""
     folder = written(tmp_path / "hostile", PLAN.replace("filler-plc", "a]]>&<b>\\u0000\\u0007\\uFFFE"))
     result = netcheck("check", folder, "--format", "junit")
     assert_junit(ElementTree.fromstring(result.stdout))
@@ -346,7 +347,7 @@ def test_bad_use_gives_exit_2(words: tuple[str, ...], said: str, tmp_path: Path)
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no /dev/full")
 @pytest.mark.parametrize("form", ["text", "json", "csv", "junit"])
 def test_a_full_disk_gives_exit_2(form: str, folder: Path) -> None:
-    """A full disk gives exit 2 and one line, so that a script does not take it for findings."""
+    """A full disk gives exit 2 and one line; a script does not mistake it for findings."""
     words = [sys.executable, "-m", "netcheck", "check", str(folder), "--format", form]
     with open("/dev/full", "wb") as full:
         result = subprocess.run(words, stdout=full, stderr=subprocess.PIPE, text=True, check=False, timeout=60)

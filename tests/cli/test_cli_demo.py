@@ -33,7 +33,7 @@ def netcheck(*words: str, folder: Path) -> subprocess.CompletedProcess[str]:
 
 @pytest.fixture(scope="module")
 def shown(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
-    """Return the folder of one demonstration and what it printed."""
+    """Return the folder of one demonstration, and its output."""
     folder = tmp_path_factory.mktemp("demo")
     run = netcheck("demo", "--out", "there", folder=folder)
     assert run.returncode == 0, run.stderr
@@ -108,9 +108,7 @@ def test_wheel_holds_both_plants(tmp_path: Path) -> None:
 
 
 def test_map_draws_one_subnet_or_names_the_known_ones() -> None:
-    """The map marks each address with the letter of its use; an unknown subnet is refused with the names of the
-    subnets.
-    """
+    """The map marks each address with the letter of its use; for an unknown subnet the message names the subnets."""
     run = netcheck("map", "plans/tarn-hollow", "services", folder=ROOT)
     assert run.returncode == 0
     first, _, row = run.stdout.splitlines()[:3]

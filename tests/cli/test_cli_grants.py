@@ -1,4 +1,4 @@
-"""Requests to IT that come back granted or refused, in the file in which they were asked."""
+"""Tests of requests to IT that were granted or refused, in the file of the requests."""
 
 from __future__ import annotations
 
@@ -18,20 +18,20 @@ Row = dict[str, str]
 
 @pytest.fixture
 def desk(tmp_path: Path) -> Path:
-    """A folder with a plan and its requests."""
+    """Return a folder with a plan and its requests."""
     write_plan(tmp_path / "p")
     assert netcheck(tmp_path, "report", "p", "--requests", "asked.csv").returncode == 0
     return tmp_path
 
 
 def rows_of(file: Path) -> list[Row]:
-    """The rows of a CSV file."""
+    """Return the rows of a CSV file."""
     with file.open(newline="", encoding="utf-8-sig") as stream:
         return list(csv.DictReader(stream))
 
 
 def answered(file: Path, rows: list[Row]) -> None:
-    """Save the rows as a spreadsheet program does."""
+    """Save the rows like a spreadsheet program."""
     with file.open("w", newline="", encoding="utf-8") as stream:
         writer = csv.DictWriter(stream, list(rows[0]), delimiter=";")
         writer.writeheader()
@@ -39,7 +39,7 @@ def answered(file: Path, rows: list[Row]) -> None:
 
 
 def test_granted_reservations_go_into_the_plan(desk: Path) -> None:
-    """With who, when and the ticket; the next requests say so, and reading the answers again changes nothing."""
+    """A grant has name, date and ticket; the next requests show it, and reading the answers again changes nothing."""
     rows = rows_of(desk / "asked.csv")
     row = next(row for row in rows if row["subject"] == "filler-plc/cpu" and row["kind"] == "reservation")
     row.update({"granted": "x", "by": "site IT; network", "ticket": "CHG-118", "date": "20.11.2026"})
@@ -56,7 +56,7 @@ def test_granted_reservations_go_into_the_plan(desk: Path) -> None:
 
 
 def test_a_granted_proposal_becomes_the_address(desk: Path) -> None:
-    """The address that was requested is the one that the plan gets; the conflict is gone."""
+    """The plan gets the requested address, and the conflict is gone."""
     rows = rows_of(desk / "asked.csv")
     row = next(row for row in rows if "proposed instead of" in row["note"])
     row.update({"granted": "yes", "by": "site IT"})
@@ -68,7 +68,7 @@ def test_a_granted_proposal_becomes_the_address(desk: Path) -> None:
 
 
 def test_refused_and_contradictory_rows(desk: Path) -> None:
-    """A refusal is told and stores nothing; both at once, or nobody named, is a flaw of its own row."""
+    """A refusal is reported and stores nothing; a row with both answers, or without a name, has a flaw."""
     rows = [row for row in rows_of(desk / "asked.csv") if row["kind"] == "reservation"]
     rows[0].update({"refused": "x", "by": "site IT", "ticket": "CHG-7"})
     rows[1].update({"refused": "x", "granted": "x", "by": "site IT"})
@@ -85,7 +85,7 @@ def test_refused_and_contradictory_rows(desk: Path) -> None:
 
 
 def test_answered_requests_are_not_overwritten(desk: Path) -> None:
-    """Whoever writes the requests again keeps the answers."""
+    """Writing the requests again does not delete the answers."""
     rows = rows_of(desk / "asked.csv")
     rows[0].update({"granted": "x", "by": "site IT"})
     answered(desk / "asked.csv", rows)
@@ -94,7 +94,7 @@ def test_answered_requests_are_not_overwritten(desk: Path) -> None:
 
 
 def test_a_workbook_plan_takes_grants(tmp_path: Path) -> None:
-    """The cell stands in the column `granted` of the interfaces."""
+    """The grant is in the column `granted` of the interfaces."""
     from datetime import date
 
     (tmp_path / "plan.xlsx").write_bytes(new_workbook("plan", ["too-near"], date(2026, 11, 2)))
@@ -107,8 +107,8 @@ def test_a_workbook_plan_takes_grants(tmp_path: Path) -> None:
     assert read_plan(tmp_path / "plan.xlsx").interface_named[row["subject"]].granted == f"by site IT on {DAY}"
 
 
-def test_all_kinds_of_requests_are_kept_and_not_asked_again(desk: Path) -> None:
-    """A granted pool change, DNS pair, conversation and switch port stand in the plan, with the day of the answer."""
+def test_granted_requests_of_all_kinds_are_kept_and_not_repeated(desk: Path) -> None:
+    """A granted pool change, DNS pair, conversation and switch port are in the plan, with the day of the answer."""
     text = (desk / "p" / "plan.toml").read_text("utf-8")
     text = text.replace('name = "Tarn', 'domain = "creamery.example"\nname = "Tarn')
     text = text.replace(

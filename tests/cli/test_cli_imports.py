@@ -14,7 +14,7 @@ from netcheck.text import flowing
 
 DEMO = str(Path(__file__).parents[2] / "plans" / "tarn-hollow")
 HEAVY = ("scapy", "openpyxl", "jinja2", "dns", "tomlkit", "netaddr")
-# What the check of the demo plan needs not: its survey is a table, it is no workbook, and its output is text.
+# The check of the demo plan does not need these: its survey is a table, it is not a workbook, and its output is text.
 NEEDLESS = (
     *(
         f"netcheck.survey.readers.{name}"

@@ -16,8 +16,9 @@ PLAN = Path(__file__).parents[2] / "plans" / "tarn-hollow"
 @pytest.mark.slow
 @pytest.mark.parametrize("module", ["netcheck.text", "netcheck.survey.read"])
 def test_an_interrupted_command_changes_no_file(module: str, tmp_path: Path) -> None:
-    """Ctrl-C during the start of the command, or while it reads a long list, changes no file; an imported module marks
-    the moment.
+    """Ctrl-C during the start of the command, or while it reads a long list, changes no file.
+
+    The import of a module marks the moment.
     """
     folder = Path(shutil.copytree(PLAN, tmp_path / "plan"))
     rows = (f"10.{high}.{low >> 8}.{low & 255}\n" for high in range(64, 72) for low in range(1 << 16))

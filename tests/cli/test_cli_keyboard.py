@@ -47,7 +47,7 @@ def test_a_flood_of_bytes_neither_blocks_nor_grows() -> None:
 
 
 def test_a_thread_reads_the_same_lines() -> None:
-    """What Windows uses for a pipe, where select cannot wait for one: nothing blocks, and the end is noticed."""
+    """Windows uses the thread, because `select` cannot wait for a pipe there: nothing blocks, and the end is seen."""
     reading, writing = os.pipe()
     keys, found = PipeKeys(reading), list[Press]()
     assert keys.pressed() == []

@@ -55,8 +55,8 @@ def typed(terminal: tuple[int, int], data: bytes) -> list[Press]:
 
 
 @pytest.mark.parametrize("data", SEQUENCES.values(), ids=SEQUENCES.keys())
-def test_keys_that_send_sequences_are_no_numbers(data: bytes, terminal: tuple[int, int]) -> None:
-    """A key that sends a sequence names no port and skips nothing, and a key before it counts."""
+def test_keys_that_send_sequences_are_not_numbers(data: bytes, terminal: tuple[int, int]) -> None:
+    """A key that sends a sequence names no port and skips no port, and a key before it counts."""
     assert typed(terminal, b"2" + data) == [2]
 
 
@@ -94,8 +94,8 @@ def line(key: LineKey, text: str) -> TypedLine:
         (b"mqs\x7f\x7fno plug\n", [line(LineKey.REMARK, "no plug")]),
         (b"mabc\x15x\n", [line(LineKey.REMARK, "x")]),
         (b"mT\xc3\xbcr\n", [line(LineKey.REMARK, "T\u00fcr")]),
-        (b"ma\x1b[Ab\n", [line(LineKey.REMARK, "ab")]),  # an arrow key is no text
-        (b"n\n\n", [Key.ENTER]),  # an empty line means nothing; the second Enter is Enter
+        (b"ma\x1b[Ab\n", [line(LineKey.REMARK, "ab")]),  # an arrow key is not text
+        (b"n\n\n", [Key.ENTER]),  # an empty line is discarded; the second Enter counts
         (b"n\x1bq", [Key.QUIT]),
         (b"m\t\x00x\n", [line(LineKey.REMARK, "x")]),
         (b"r", [Key.AGAIN]),
@@ -116,7 +116,7 @@ def test_a_line_is_typed_after_its_key(data: bytes, expected: list[Press], termi
     assert keys.prompt == ("Next port: q" if data == b"nq" else "")
 
 
-def test_a_character_that_arrives_in_two_parts_is_one(terminal: tuple[int, int]) -> None:
+def test_a_character_that_arrives_in_two_parts_is_complete(terminal: tuple[int, int]) -> None:
     """The bytes of a letter may be read one by one; a line has at most 300 characters."""
     master, slave = terminal
     keys = Keyboard(slave, terminal=True)
@@ -140,7 +140,7 @@ def test_a_character_that_arrives_in_two_parts_is_one(terminal: tuple[int, int])
     ids=repr,
 )
 def test_a_pipe_has_the_key_and_the_text_in_one_line(data: bytes, expected: list[Press], pipe: tuple[int, int]) -> None:
-    """In a pipe the key stands before the text, with a blank between them."""
+    """In a pipe the key comes before the text, with a space between them."""
     reading, writing = pipe
     os.write(writing, data)
     assert Keyboard(reading, terminal=False).pressed() == expected
@@ -177,14 +177,14 @@ def test_hands_free_has_no_keys() -> None:
 ROWS_TYPED = [
     (9, b"7", [7], ""),
     (9, b"0", [], ""),
-    (23, b"3", [3], ""),  # no row begins with 3 and is longer
+    (23, b"3", [3], ""),  # no longer row number begins with 3
     (23, b"1", [], "1"),
     (23, b"12", [12], ""),
     (23, b"1\n", [1], ""),
-    (23, b"29", [29], ""),  # there is no such row, which the walk says
+    (23, b"29", [29], ""),  # there is no such row; the walk reports it
     (23, b"1q", [Key.QUIT], ""),
     (23, b"1\x7f4", [4], ""),
-    (23, b"1\x1b[A2", [12], ""),  # an arrow key is no key at all
+    (23, b"1\x1b[A2", [12], ""),  # an arrow key is ignored
     (23, b"05", [5], ""),
     (145, b"14", [], "14"),
     (145, b"142", [142], ""),
@@ -198,7 +198,7 @@ ROWS_TYPED = [
 def test_digits_are_the_number_of_a_row(
     rows: int, data: bytes, expected: list[Press], left: str, terminal: tuple[int, int]
 ) -> None:
-    """A digit counts at once where no longer number begins with it; else a further digit or Enter completes it."""
+    """A digit counts at once if no longer number begins with it; else a further digit or Enter completes it."""
     master, slave = terminal
     os.write(master, data)
     keys = Keyboard(slave, True, rows)
@@ -206,7 +206,7 @@ def test_digits_are_the_number_of_a_row(
 
 
 def test_a_line_is_a_whole_number(pipe: tuple[int, int]) -> None:
-    """In a pipe each line is one number; one that is too long or not ASCII is none."""
+    """In a pipe each line is one number; a line that is too long or not ASCII is ignored."""
     reading, writing = pipe
     os.write(writing, b"12\n7\n0\n12345\n\xd9\xa3\n-3\n")
     assert Keyboard(reading, terminal=False).pressed() == [12, 7]
@@ -237,8 +237,8 @@ def test_the_terminal_is_restored(error: str) -> None:
     os.close(slave)
 
 
-def test_no_standard_input_at_all() -> None:
-    """With a closed standard input, there are no keys."""
+def test_a_closed_standard_input_has_no_keys() -> None:
+    """The input has ended from the start, and no error is raised."""
     program = "from netcheck.app.keyboard import keyboard\nwith keyboard(True) as k: print(type(k).__name__, k.ended)"
     ended = subprocess.run(
         ["sh", "-c", f'exec "{sys.executable}" -c "{program}" <&-'], capture_output=True, text=True, timeout=60

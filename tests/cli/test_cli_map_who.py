@@ -59,7 +59,7 @@ def netcheck(*words: object) -> subprocess.CompletedProcess[str]:
 
 
 def test_the_list_in_the_terminal(folder: Path) -> None:
-    """The terminal shows every use in the subnet in address order, with what is known of its user."""
+    """The terminal shows every use in the subnet in address order, with the known facts about its user."""
     lines = netcheck(folder, "process", "--who").stdout.splitlines()[3:]
     assert [tuple(part.strip() for part in line.split("  ") if part.strip())[:2] for line in lines] == WANTED
     planned = next(line for line in lines if line.startswith("10.62.20.61 "))
@@ -88,7 +88,7 @@ def test_the_list_as_a_workbook(folder: Path) -> None:
 
 @pytest.mark.parametrize(("name", "words"), [("list.pdf", ".csv or .xlsx"), ("hosts.csv", "overwrite")])
 def test_bad_output_files_are_refused(name: str, words: str, folder: Path) -> None:
-    """A file with an unknown ending and an input of the plan are refused."""
+    """A file with an unknown ending, and a file of the plan, are refused."""
     run = netcheck(folder, "--who", "--out", folder / name)
     assert run.returncode == 2
     assert words in run.stderr

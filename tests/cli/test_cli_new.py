@@ -57,7 +57,7 @@ def test_nothing_is_overwritten(tmp_path: Path, words: tuple[str, ...], name: st
 
 @pytest.mark.parametrize("words", [(), ("--from", "list.csv")], ids=["example", "list"])
 def test_editors_find_the_schema(tmp_path: Path, words: tuple[str, ...]) -> None:
-    """The first line of a new plan names the schema beside it, which is the one of `netcheck schema`."""
+    """The first line of a new plan names the schema in its folder, which equals that of `netcheck schema`."""
     (tmp_path / "list.csv").write_text("Tag,IP\nplc,10.0.0.5\n")
     assert netcheck("new", "hall", *words, cwd=tmp_path).returncode == 0
     first = (tmp_path / "hall" / "plan.toml").read_text("utf-8").splitlines()[0]
@@ -73,8 +73,8 @@ def test_editors_find_the_schema(tmp_path: Path, words: tuple[str, ...]) -> None
     assert (tmp_path / "hall" / name).read_text() == "{}"
 
 
-def test_other_files_in_the_folder_stay(tmp_path: Path) -> None:
-    """Other files in the folder stay; a file in place of the folder is refused."""
+def test_other_files_in_the_folder_are_kept(tmp_path: Path) -> None:
+    """Other files in the folder do not change; a file in place of the folder is refused."""
     (tmp_path / "notes.txt").write_text("mine")
     assert netcheck("new", ".", cwd=tmp_path).returncode == 0
     assert (tmp_path / "notes.txt").read_text() == "mine"
@@ -84,7 +84,7 @@ def test_other_files_in_the_folder_stay(tmp_path: Path) -> None:
 
 
 def test_a_file_within_the_path_is_refused(tmp_path: Path) -> None:
-    """A file within the path gives exit 2 and no traceback."""
+    """If a part of the path is a file, the exit code is 2 and there is no traceback."""
     (tmp_path / "file").write_text("")
     result = netcheck("new", "file/hall", cwd=tmp_path)
     assert result.returncode == 2
@@ -120,7 +120,7 @@ def test_the_workbook_has_a_guide_every_sheet_and_lists(book: Path) -> None:
 
 
 def test_addresses_are_written_and_formatting_stays(book: Path) -> None:
-    """The address is replaced; bold titles, fills, widths, frozen panes, formats and lists stay."""
+    """The address is replaced; bold titles, fills, widths, frozen panes, formats and lists do not change."""
     before = openpyxl.load_workbook(book)
     for edit in with_addresses(book, {"example-plc/cpu": Address.from_text("192.168.10.77")}):
         edit.write()

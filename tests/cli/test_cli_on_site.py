@@ -1,4 +1,4 @@
-"""Tests that the commands for work on site report bad input before they ask for anything."""
+"""Tests that the commands for work on site report bad input before they ask for a permit."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def test_an_unknown_interface_is_refused_before_the_permit(
 
 @pytest.mark.parametrize("words", [COMMANDS["listen"], COMMANDS["sweep"], COMMANDS["identify"]], ids=lambda w: w[-1])
 def test_a_link_without_arp_is_refused(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
-    """A link that does not receive ARP is refused at once, whatever the interface."""
+    """A link that does not receive ARP is refused at once, for any interface."""
     with pytest.raises(UsageError, match="does not receive ARP"):
         build(words)([*words, "-i", "absent9", "--link", "unprivileged"], prog_name="netcheck", standalone_mode=False)
     assert capsys.readouterr() == ("", "")

@@ -1,4 +1,4 @@
-"""Tests of how a run is displayed: one line an event without a terminal, a screen and sounds on a terminal."""
+"""Tests of the display of a run: plain lines without a terminal, a screen and sounds on a terminal."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ class Terminal(io.StringIO):
 
 @pytest.fixture(autouse=True)
 def terminal(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Let the terminal be one that can place text, with a UTF-8 locale."""
+    """Set the environment of a terminal that can place text, with a UTF-8 locale."""
     monkeypatch.setenv("TERM", "xterm")
     monkeypatch.setenv("LC_ALL", "C.UTF-8")
 
@@ -51,7 +51,7 @@ def shown(
     stream: io.StringIO, *events: Event, views: tuple[RunView, ...] = (PULL,), quiet: bool = False,
     terse: bool = False, rings: float = 0.0,
 ) -> str:  # fmt: skip
-    """Return what a stream receives for these events and then for these views, with *rings* seconds for the bells."""
+    """Return the text of a stream for these events and then these views, with *rings* seconds for the bells."""
     with Show(Board.of([TARGET], [], "q stops"), stream, quiet=quiet, terse=terse) as show:
         for event in events:
             show.take(event)
@@ -65,7 +65,7 @@ def shown(
     return stream.getvalue()
 
 
-def test_without_a_terminal_one_plain_line_an_event() -> None:
+def test_without_a_terminal_each_event_is_a_plain_line() -> None:
     """Without a terminal, each event is one line with kind, port and words, without control codes."""
     events = (
         Event(at=0.0, what=What.DO, port=PORT, text="Pull the cable of plc-1/cpu:1"),
@@ -88,7 +88,7 @@ def test_each_event_is_one_line() -> None:
 
 
 def test_terse_prints_only_verdicts(capsys: pytest.CaptureFixture[str]) -> None:
-    """In terse mode, only verdicts are printed, one line a port."""
+    """In terse mode only verdicts are printed, one line for each port."""
     shown(
         io.StringIO(),
         Event(at=0.0, what=What.DO, port=PORT, text="Pull it"),
@@ -100,9 +100,7 @@ def test_terse_prints_only_verdicts(capsys: pytest.CaptureFixture[str]) -> None:
 
 
 def test_the_alternate_screen_is_entered_and_left() -> None:
-    """The alternate screen is entered and left, and the cursor is hidden and shown (xterm's private modes 1049 and 25,
-    from memory).
-    """
+    """The cursor is hidden and shown as well (xterm's private modes 1049 and 25, from memory)."""
     text = shown(Terminal(), quiet=True)
     assert "Pull the cable of plc-1/cpu:1" in text
     assert "panel 2, sw-2/54" in text
@@ -133,16 +131,14 @@ def test_a_dumb_terminal_shows_every_instruction(monkeypatch: pytest.MonkeyPatch
         ("cp850", {"LANG": "C.UTF-8"}, False),
     ],
 )
-def test_block_characters_only_where_they_can_be_shown(
-    encoding: str, environment: dict[str, str], expected: bool
-) -> None:
-    """Block characters are drawn only where the encoding and the locale have them."""
+def test_block_characters_only_if_they_can_be_shown(encoding: str, environment: dict[str, str], expected: bool) -> None:
+    """Block characters are drawn only if the encoding and the locale have them."""
     assert is_ascii_only(io.TextIOWrapper(io.BytesIO(), encoding=encoding), environment) is expected
 
 
 @pytest.mark.parametrize("sound", Sound, ids=str)
 def test_each_sound_rings_as_its_pattern_says(sound: Sound) -> None:
-    """Each sound has its number of bells, with a longer pause where the pattern has one."""
+    """Each sound has its number of bells, with a longer pause for each pause of the pattern."""
     now, rung = 100.0, []
 
     class Bell(io.StringIO):
@@ -162,8 +158,8 @@ def test_each_sound_rings_as_its_pattern_says(sound: Sound) -> None:
     assert [place for place, gap in enumerate(gaps) if gap > 0.4] == longer
 
 
-def test_a_flood_of_sounds_tells_of_the_newest() -> None:
-    """Of many sounds at once only the last ones ring, so that a sound is never old."""
+def test_of_many_sounds_only_the_newest_ring() -> None:
+    """If many sounds come at once, only the last ones ring, so that no sound is out of date."""
     now = [0.0]
     stream = io.StringIO()
     bells = Bells(stream, lambda: now[0])
@@ -177,12 +173,12 @@ def test_a_flood_of_sounds_tells_of_the_newest() -> None:
 
 
 def test_no_two_sounds_are_the_same() -> None:
-    """Every sound has a pattern of its own."""
+    """Every sound has a different pattern."""
     assert len(set(PATTERNS.values())) == len(Sound)
 
 
 def test_each_change_is_heard_once() -> None:
-    """A request rings when it comes, and not again while it stays."""
+    """A request rings when it begins, and does not ring again while it lasts."""
     assert shown(Terminal(), views=(PULL,) * 5, rings=0.6).count("\a") == 2
     assert shown(Terminal(), views=(PULL, OUT, OUT), rings=2.0).count("\a") == 2 + 1
 
@@ -215,8 +211,8 @@ def test_the_screen_is_drawn_with_the_current_state() -> None:
     assert "turn 99" in stream.getvalue()
 
 
-def test_a_stop_leaves_the_terminal_and_the_end_of_it_draws_again() -> None:
-    """For a stop the normal screen comes back; after it the alternate screen is drawn again."""
+def test_a_stop_releases_the_terminal_and_its_end_draws_again() -> None:
+    """Before a stop the normal screen is restored; after it the alternate screen is drawn again."""
     stream = Terminal()
     with Show(Board.of([TARGET], [], "q stops"), stream, quiet=True, terse=False) as show:
         show.refresh(1.0, lambda: PULL)
@@ -234,7 +230,7 @@ def test_a_stop_leaves_the_terminal_and_the_end_of_it_draws_again() -> None:
 
 
 def wait_until(true: Callable[[], bool], seconds: float = 10.0) -> bool:
-    """Wait until something is true; say whether it became so in time."""
+    """Wait until a condition is true; return whether it became true in time."""
     until = time.monotonic() + seconds
     while not true() and time.monotonic() < until:
         time.sleep(0.01)
@@ -242,7 +238,7 @@ def wait_until(true: Callable[[], bool], seconds: float = 10.0) -> bool:
 
 
 def test_speech_reads_the_text_from_its_input(tmp_path: Path) -> None:
-    """The text reaches the program by its standard input, so that no letter of it is an option or a command."""
+    """The program gets the text on its standard input, so that no part of it is an option or a command."""
     spoken = tmp_path / "spoken"
     speaker = Speaker(["sh", "-c", f'cat >> "{spoken}"'])
     speaker.say("--help; rm -rf x `id` $(id)")
@@ -265,7 +261,7 @@ def test_a_slow_speech_program_delays_nothing_and_ends() -> None:
     assert wait_until(lambda: process.poll() is not None)
 
 
-def test_a_program_that_is_gone_ends_the_speech_only() -> None:
+def test_a_speech_program_that_is_missing_ends_only_the_speech() -> None:
     """If the program cannot be started, nothing is spoken and nothing fails."""
     speaker = Speaker(["/nowhere/at/all"])
     speaker.say("one")
@@ -274,7 +270,7 @@ def test_a_program_that_is_gone_ends_the_speech_only() -> None:
 
 
 def test_the_newest_texts_are_kept() -> None:
-    """Of many texts for a busy thread the newest ones are worked through."""
+    """If many texts wait for a busy thread, it processes the newest ones."""
     seen: list[str] = []
 
     def work(text: str) -> None:
@@ -290,7 +286,7 @@ def test_the_newest_texts_are_kept() -> None:
 
 
 def test_each_system_has_its_program(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The first program that is there speaks; a system without one has none."""
+    """The first installed program speaks; a system without such a program does not speak."""
     monkeypatch.setenv("PATH", str(tmp_path))
     assert [speech_command(system) for system in ("linux", "darwin", "aix")] == [None, None, None]
     for name in ("espeak", "spd-say"):

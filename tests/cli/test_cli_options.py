@@ -24,7 +24,7 @@ NUMBERS = (("--patience", 1, 86400), ("--out-for", 0, 86400), ("--luck", 1e-12, 
 
 
 def refused(*words: str) -> str:
-    """Return the message with which the command line refuses these words."""
+    """Return the message with which the command line refuses these arguments."""
     with pytest.raises((UsageError, typer.exceptions.TyperException)) as caught:
         build(list(words))(list(words), prog_name="netcheck", standalone_mode=False)
     error: Any = caught.value
@@ -32,7 +32,7 @@ def refused(*words: str) -> str:
 
 
 def netcheck(*words: str) -> subprocess.CompletedProcess[str]:
-    """Run the command line in a process of its own."""
+    """Run the command line in a new process."""
     return subprocess.run(
         [sys.executable, "-m", "netcheck", *words], capture_output=True, text=True, timeout=60, check=False,
         stdin=subprocess.DEVNULL, env={**os.environ, "COLUMNS": "200"},
@@ -84,8 +84,8 @@ def test_a_walk_lasts_at_least_a_second(value: str) -> None:
     ],
     ids=lambda value: " ".join(value[:1] + value[2:]) if isinstance(value, tuple) else "",
 )
-def test_bad_use_is_named(words: tuple[str, ...], says: str) -> None:
-    """The message names what is wrong."""
+def test_bad_use_gives_a_message(words: tuple[str, ...], says: str) -> None:
+    """The message says what is wrong."""
     assert says in refused(*words)
 
 
@@ -122,8 +122,8 @@ def test_help_explains_every_option(command: str) -> None:
 
 
 @pytest.mark.parametrize("width", [30, 40, 80, 100])
-def test_the_caution_is_wrapped_and_whole(width: int) -> None:
-    """Lines keep within the width, every item begins with a dash, and no word is lost."""
+def test_the_caution_is_wrapped_and_complete(width: int) -> None:
+    """No line is longer than the width, every item begins with a dash, and no word is lost."""
     lines = caution_to_text(width).splitlines()
     assert max(map(len, lines)) <= width
     assert lines[0] == "Before anything is sent:"
@@ -132,9 +132,10 @@ def test_the_caution_is_wrapped_and_whole(width: int) -> None:
     assert " ".join(" ".join(lines[1:]).replace("- ", " ").split()) == " ".join(" ".join(CAUTION).split())
 
 
-def test_the_caution_names_what_it_must() -> None:
-    """The caution names permission, stopping a process, lock-out and qualified people, and says that it replaces no
-    procedure.
+def test_the_caution_has_all_its_subjects() -> None:
+    """The subjects are permission, stopping a process, lock-out, and qualified people.
+
+    The caution says that it replaces no procedure.
     """
     text = " ".join(CAUTION)
     for words in ("permission", "stop a running process", "lock-out", "qualified", "replaces none"):

@@ -1,4 +1,4 @@
-"""Tests of what a technician adds to a record: files, remarks, and his name."""
+"""Tests of a technician's additions to a record: files, remarks, and a name."""
 
 from __future__ import annotations
 
@@ -35,9 +35,10 @@ def prove(folder: Path, *, remarks: tuple[str, ...] = (), files: tuple[Path, ...
     return finish(order, conduct(order, base, order.permit, rig, Technician(rig, cables, confirms=True)))
 
 
-def test_files_and_remarks_are_added_also_after_the_run(tmp_path: Path) -> None:
-    """The same command once more proves no port again and adds what was given; `verify` compares the file, and the
-    report shows the remark.
+def test_files_and_remarks_can_be_added_after_the_run(tmp_path: Path) -> None:
+    """Running the same command again adds the file and the remark, and proves no port again.
+
+    `verify` compares the file, and the report shows the remark.
     """
     photo = tmp_path / "panel.jpg"
     photo.write_bytes(b"picture")
@@ -62,12 +63,12 @@ def test_files_and_remarks_are_added_also_after_the_run(tmp_path: Path) -> None:
 
 
 class Typist(Technician):
-    """A technician who types these lines as soon as a cable is asked for."""
+    """A technician who types these lines when the run first asks for a cable."""
 
     lines: tuple[TypedLine, ...] = ()
 
     def told(self, event: Event) -> None:
-        """Type, then obey."""
+        """Type the lines, then do what the event asks for."""
         if event.what is What.DO:
             for line in self.lines:
                 self.press(line)
@@ -76,8 +77,9 @@ class Typist(Technician):
 
 
 def test_remarks_and_the_next_port_are_typed_during_the_run(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """A remark goes to the port under test, or to the one that it begins with; `n` with a part of a name chooses the
-    next port, and an unknown name is answered with the nearest ones.
+    """A remark goes to the port under test, or to the port whose name begins the remark.
+
+    `n` with a part of a name chooses the next port; for an unknown name the message has the nearest names.
     """
     only = (PORT, "cip-panel/lan:1")
     base = ground(PLANT, only)
@@ -104,7 +106,7 @@ def test_remarks_and_the_next_port_are_typed_during_the_run(tmp_path: Path, caps
 
 
 def test_a_missing_file_is_refused_before_anything_else() -> None:
-    """The file is looked at before the interface, the permit and the first frame."""
+    """The file is checked before the interface, the permit and the first frame."""
     done = netcheck("prove", PLANT, "-i", "absent9", "--attach", "nowhere.jpg")
     assert done.returncode == 2
     assert "nowhere.jpg: --attach: the file is not there" in done.stderr
@@ -114,14 +116,14 @@ def test_a_missing_file_is_refused_before_anything_else() -> None:
     ("word", "said"),
     [("nobody=x", "names no port"), ("filler-plc=x", "names 2 ports"), ("=x", "names no port")],
 )
-def test_a_remark_on_no_single_port_is_refused(word: str, said: str) -> None:
-    """A remark must name one port, so that it does not end up at the wrong one."""
+def test_a_remark_that_does_not_name_one_port_is_refused(word: str, said: str) -> None:
+    """A remark must name exactly one port; otherwise it could go to a wrong port."""
     with pytest.raises(UsageError, match=said):
         remarks_from((word,), ground(PLANT, ()).aim.targets)
 
 
 def test_who_proves_is_asked_for_only_on_a_terminal_with_the_permit(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A name that was given is taken; without a terminal, or where the permit was given, nobody is asked."""
+    """A given name is used. Without a terminal, or if the permit was given, no name is asked for."""
     assert by_for(" A. Example ", "") == "A. Example"
     monkeypatch.setattr("sys.stdin", StringIO("A. Example\n"))
     assert by_for("", "") == ""
@@ -132,15 +134,15 @@ def test_who_proves_is_asked_for_only_on_a_terminal_with_the_permit(monkeypatch:
 
 
 class Terminal(StringIO):
-    """A text that says that it is a terminal."""
+    """A text stream that reports itself as a terminal."""
 
     def isatty(self) -> bool:
-        """Return that it is."""
+        """Return True."""
         return True
 
 
 def test_two_records_are_shown_together(tmp_path: Path) -> None:
-    """`verify` of two records of one plan shows each port with all attempts; each record is judged by itself."""
+    """`verify` of two records of one plan shows each port with all attempts, and verifies each record separately."""
     for name in ("a", "b"):
         (tmp_path / name).mkdir()
         assert prove(tmp_path / name) == 0

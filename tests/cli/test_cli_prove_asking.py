@@ -9,7 +9,7 @@ import pytest
 
 
 def prove(*words: str) -> subprocess.CompletedProcess[str]:
-    """Run the command line in a process of its own, on an interface that does not exist."""
+    """Run the command line in a new process, on an interface that does not exist."""
     program = [sys.executable, "-m", "netcheck", "prove", "plans/tarn-hollow-mended", "-i", "absent9"]
     return subprocess.run([*program, *words], capture_output=True, text=True, timeout=60, check=False)
 

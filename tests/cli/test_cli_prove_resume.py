@@ -1,4 +1,4 @@
-"""Tests of which earlier proofs of a record count when a run resumes it."""
+"""Tests of the earlier proofs that count when a run continues a record."""
 
 from __future__ import annotations
 
@@ -41,11 +41,9 @@ def proof(number: int, mac: int | None, verdict: Verdict = Verdict.PROVEN) -> Pr
         pytest.param((), [proof(0, B, Verdict.SWAPPED), proof(1, None)], {}, id="only proven ports with a MAC"),
     ],
 )
-def test_proofs_of_ports_that_are_asked_again_do_not_count(
+def test_proofs_of_requested_ports_do_not_count(
     asked: tuple[int, ...], proofs: list[Proof], counted: dict[int, str]
 ) -> None:
-    """Old proofs of the requested ports do not count, so that two devices whose addresses were corrected are not called
-    swapped.
-    """
+    """Otherwise two devices whose addresses were corrected would be called swapped."""
     scope = replace(Scope(targets=TARGETS, asked=TARGETS, nets=()), asked=tuple(TARGETS[number] for number in asked))
     assert proven_macs(proofs, scope) == counted

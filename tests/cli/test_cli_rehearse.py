@@ -41,8 +41,8 @@ def test_the_port_gets_the_verdict_of_its_fault(tmp_path: Path, fault: str | Non
     assert verified.returncode == 0
 
 
-def test_the_listing_is_in_plain_words_and_the_record_has_the_figures(tmp_path: Path) -> None:
-    """After a keyed run nothing that is printed is a chance; the record, which reports explain, has all of them."""
+def test_the_listing_has_no_probabilities_and_the_record_has_them(tmp_path: Path) -> None:
+    """After a keyed run no probability is printed; the record has all of them, and reports explain them."""
     record = tmp_path / "run.jsonl"
     run = rehearse(PLANT, "--only", f"{PORT}:1", "--only", "cip-plc/cpu:1", "--fault", f"impostor={PORT}", "--record",
                    record)  # fmt: skip
@@ -54,7 +54,7 @@ def test_the_listing_is_in_plain_words_and_the_record_has_the_figures(tmp_path: 
 
 
 def test_a_scripted_rehearsal_says_that_it_does_not_speak(tmp_path: Path) -> None:
-    """Without a terminal the run takes no time, so that --say only says why nothing is spoken."""
+    """Without a terminal the run takes no time, so `--say` only prints why nothing is spoken."""
     run = rehearse(PLANT, "--only", f"{PORT}:1", "--say", "--record", tmp_path / "run.jsonl")
     assert run.returncode == 0
     assert "--say: a scripted technician is faster than speech" in run.stderr
@@ -67,9 +67,10 @@ def proofs_in(record: Path) -> list[str]:
     return [f"{proof['interface']}:{proof['port']}" for proof in found]
 
 
-def test_the_same_command_again_takes_up_the_record_with_only(tmp_path: Path) -> None:
-    """Ports that are proven in the record are not proven again: the README promises it of the same command, which names
-    its ports by --only as well. They still stand in the result. --again proves them once more.
+def test_the_same_command_with_only_continues_the_record(tmp_path: Path) -> None:
+    """Ports that the record has as proven are not proven again, but are in the result, as the README says.
+
+    `--again` proves them again.
     """
     record = tmp_path / "run.jsonl"
     words = [PLANT, "--only", f"{PORT}:1", "--only", "cip-plc/cpu:1", "--record", record, "--format", "json"]
@@ -128,7 +129,7 @@ class OneEnter(NoKeys):
 
 @pytest.mark.parametrize(("asked_again", "confirmed"), [(False, [Key.ENTER]), (True, [])], ids=["waits", "goes on"])
 def test_enter_confirms_only_the_current_request(asked_again: bool, confirmed: list[Press]) -> None:
-    """Enter moves the cable, and does not also confirm a request that comes before the movement is confirmed."""
+    """Enter moves the cable. It does not confirm another request that comes before that movement is confirmed."""
     rig, jack = Rig(1, [], []), Jack(1, plugged=False)
     trainee = Trainee(rig, {"alpha/cpu:1": jack}, {}, OneEnter())
     trainee.told(

@@ -17,7 +17,7 @@ from tests.report.made import clock_from, every_verdict, plan_text, write_plan, 
 
 
 def netcheck(folder: Path, *words: str, **environment: str) -> subprocess.CompletedProcess[str]:
-    """Run `netcheck report` in a folder; in a process of its own where it needs another environment."""
+    """Run `netcheck report` in a folder; in a new process if it needs another environment."""
     if not environment:
         return command_line.netcheck("report", *words, cwd=folder)
     program = [sys.executable, "-c", "from netcheck.cli.main import run; run()", "report"]
@@ -56,7 +56,7 @@ def test_all_formats_in_one_call(desk: Path) -> None:
 
 
 def test_the_same_day_gives_the_same_bytes(desk: Path) -> None:
-    """`--today` makes a report reproducible to the byte, and another day gives other findings."""
+    """With `--today` a report is reproducible byte for byte, and another day gives other findings."""
     odd = {"PYTHONHASHSEED": "7", "TZ": "Asia/Tokyo", "LC_ALL": "C"}
     kinds = ("html", "csv", "xlsx", "json", "md", "txt")
     for name, environment in (("a", {"PYTHONHASHSEED": "1", "TZ": "UTC"}), ("b", odd)):
@@ -181,7 +181,7 @@ def test_bad_further_files_are_refused(words: tuple[str, ...], told: str, desk: 
 
 @pytest.mark.parametrize("name", ["answers.xlsx", "answers.csv"])
 def test_a_file_with_answers_is_not_overwritten(desk: Path, name: str) -> None:
-    """A report without answers is overwritten; one with any answer of the reviewer is kept."""
+    """A report without answers is overwritten; a report with any answer of the reviewer is not."""
     assert netcheck(desk, *ALL, "--out", name).returncode == 0
     assert netcheck(desk, *ALL, "--out", name).returncode == 0
     if name.endswith(".xlsx"):
@@ -216,7 +216,7 @@ def test_the_verifier_is_a_file(desk: Path) -> None:
 
 
 def test_who_sends_the_report_and_when_the_answers_are_due(desk: Path) -> None:
-    """`--reply-by` and the sender stand in the JSON and on the page; `--by` takes the place of the plan's contact."""
+    """`--reply-by` and the sender are in the JSON and on the page; `--by` replaces the plan's contact."""
     plan = desk / "tarn-hollow" / "plan.toml"
     text = plan.read_text(encoding="utf-8")
     plan.write_text(text.replace('revision = "C"', 'revision = "C"\ncontact = "Line integration"'), encoding="utf-8")
@@ -233,8 +233,8 @@ def test_who_sends_the_report_and_when_the_answers_are_due(desk: Path) -> None:
 
 
 @pytest.mark.parametrize("words", ["next week", "2026-11-19"], ids=["no date", "past"])
-def test_a_reply_date_that_cannot_be_meant_is_refused(desk: Path, words: str) -> None:
-    """A text that is no date, or a day before the report's, is refused with the value and what to write."""
+def test_an_impossible_reply_date_is_refused(desk: Path, words: str) -> None:
+    """For a text that is not a date, or a day before the report, the message has the value and what to write."""
     result = netcheck(desk, "tarn-hollow", "--today", "2026-11-20", "--reply-by", words, "--out", "r.html")
     assert result.returncode == 2
     assert f"--reply-by {words}" in result.stderr.replace("'", "")

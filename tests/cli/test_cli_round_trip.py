@@ -1,4 +1,4 @@
-"""Two revisions of a plan from draft to grant and proof with files alone, as integrator and IT exchange them."""
+"""Tests two revisions of a plan from draft to grant and proof, with the files that integrator and IT exchange."""
 
 from __future__ import annotations
 
@@ -28,14 +28,14 @@ PROPOSAL, LIVE, CHANGE, QUESTION = "use the proposal", "live with it as it is", 
 
 
 def done(folder: Path, *words: str, day: str, code: int = 0) -> subprocess.CompletedProcess[str]:
-    """Run a command that must end with this code."""
+    """Run a command that must end with this exit code."""
     result = netcheck(folder, *words, day=day)
     assert result.returncode == code, (words, result)
     return result
 
 
 def filled(file: Path, sheet: str, answers: Answers, key: str) -> None:
-    """Fill in a sheet of a workbook as a reviewer does: by the text of one column, cells by title."""
+    """Fill in a sheet of a workbook like a reviewer: rows by the text of one column, cells by title."""
     book = openpyxl.load_workbook(file)
     titles = [cell.value for cell in book[sheet][1]]
     for row in book[sheet].iter_rows(min_row=2):
@@ -45,13 +45,13 @@ def filled(file: Path, sheet: str, answers: Answers, key: str) -> None:
 
 
 def findings(folder: Path, day: str) -> dict[str, str]:
-    """The open findings of the plan: rule and subject by severity."""
+    """Return the open findings of the plan: the severity by rule and subject."""
     shape = json.loads(netcheck(folder, "check", "p", "--format", "json", day=day).stdout)
     return {f"{one['rule']} of {one['subjects'][0]}": one["severity"] for one in shape["findings"]}
 
 
 def test_two_revisions_from_draft_to_grant(tmp_path: Path) -> None:
-    """Draft, answers in the workbook, second revision, grants, rehearsal, and the report with proofs."""
+    """The steps are draft, answers in the workbook, second revision, grants, rehearsal, and the report with proofs."""
     plan = write_plan(tmp_path / "p") / "plan.toml"
     text = plan.read_text("utf-8").replace('address = "10.62.20.150"', 'address = "10.62.20.15O"')
     plan.write_text(text + STATIONS, "utf-8")
@@ -128,7 +128,7 @@ def test_two_revisions_from_draft_to_grant(tmp_path: Path) -> None:
 
 
 def netcheck_rehearse(folder: Path) -> None:
-    """Practise every port of the plan on a healthy simulated bench."""
+    """Rehearse every port of the plan on a healthy simulated bench."""
     import sys
     from contextlib import chdir, redirect_stderr, redirect_stdout
     from io import StringIO
@@ -144,4 +144,4 @@ def netcheck_rehearse(folder: Path) -> None:
         code = end.code
     finally:
         sys.argv = before
-    assert code in (0, 1)  # 1: hands-free, nothing tells which of the two ports of a device was pulled
+    assert code in (0, 1)  # 1: hands-free, nothing shows which of the two ports of a device was pulled

@@ -47,8 +47,8 @@ def test_values_planned_in_two_cells_are_found_in_both(device: str, tmp_path: Pa
         assert all(str(other) in finding["message"] for finding in each["findings"])
 
 
-def test_the_later_plan_moves_to_an_address_that_no_plan_uses(tmp_path: Path) -> None:
-    """The first plan keeps the address, and the fixes of the others differ from each other and from it."""
+def test_the_later_plan_gets_an_address_that_no_plan_uses(tmp_path: Path) -> None:
+    """The first plan keeps the address; the fixes of the other plans differ from it and from each other."""
     first = written(tmp_path / "cell-1", "filler-plc", 'subnet = "process"\naddress = "10.62.20.61"\n')
     second = written(tmp_path / "cell-2", "capper-plc", 'subnet = "process"\naddress = "10.62.20.61"\n')
     third = written(tmp_path / "cell-3", "labeller-plc", 'subnet = "process"\naddress = "10.62.20.61"\n')
@@ -58,7 +58,7 @@ def test_the_later_plan_moves_to_an_address_that_no_plan_uses(tmp_path: Path) ->
 
 
 def test_each_plan_is_named_by_its_path(tmp_path: Path) -> None:
-    """Plans of one site have the same name, so text, Markdown and JSON show which file each result is of."""
+    """Plans of one site have the same name, so text, Markdown and JSON name the file of each result."""
     folders = [written(tmp_path / f"cell-{n}", f"plc-{n}", 'subnet = "process"\n') for n in (1, 2)]
     plans = [str(folder) for folder in folders]
     text = netcheck("check", *plans).stdout
@@ -71,7 +71,7 @@ def test_each_plan_is_named_by_its_path(tmp_path: Path) -> None:
 
 
 def test_suggest_proposes_what_the_check_of_all_plans_offers(tmp_path: Path) -> None:
-    """Also where the plan is one of those after `--beside`, and where an earlier plan has no address yet."""
+    """This also holds if the plan is among those after `--beside`, or if an earlier plan has no address yet."""
     texts = ["", "", 'address = "10.62.20.61"\n', "", 'address = "10.62.20.61"\n']
     plans = [written(tmp_path / f"cell-{n}", f"plc-{n}", f'subnet = "process"\n{text}') for n, text in enumerate(texts)]
     offered = {}
@@ -148,7 +148,7 @@ def test_revisions_and_the_same_plan_are_not_compared(tmp_path: Path) -> None:
     assert all(each["findings"] for each in checked(first, tmp_path / "copy"))
 
 
-def test_the_gateway_and_station_of_another_plan_are_taken(tmp_path: Path) -> None:
+def test_the_gateway_and_station_of_another_plan_are_in_use(tmp_path: Path) -> None:
     """An address that is a router's or a station's in another plan is a conflict."""
     more = (
         '[[router]]\nname = "site-router"\ninterfaces = ["10.62.20.61/24"]\n'

@@ -35,7 +35,7 @@ covers = ["10.62.20.0/30"]
 
 
 def small(folder: Path, keep_clear: int, address: str, host: str) -> Path:
-    """Return a plan of one interface in a /30 whose gateway is .1, with one site host."""
+    """Return the plan of one interface in a /30 with the gateway .1, and one site host."""
     (folder / "plan.toml").write_text(FULL % (keep_clear, address), "utf-8")
     (folder / "site-hosts.csv").write_text(f"address\n{host}\n", "utf-8")
     return folder
@@ -61,7 +61,7 @@ def test_proposals_are_the_fixes_of_check(creamery: Path) -> None:
 
 
 def test_write_resolves_the_findings_and_changes_only_addresses(creamery: Path) -> None:
-    """After --write, no finding has a fix, nothing is left to propose, and only addresses have changed."""
+    """After --write no finding has a fix, there is no further proposal, and only addresses have changed."""
     before = {file.name: file.read_text("utf-8").splitlines() for file in creamery.iterdir()}
     assert netcheck("suggest", creamery, "--write", "--today", DAY).returncode == 1
     checked = json.loads(netcheck("check", creamery, "--format", "json", "--today", DAY).stdout)
@@ -106,7 +106,7 @@ def test_a_full_subnet_gives_exit_1(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("form", ["text", "json"])
 def test_an_address_that_cannot_be_read_gives_exit_1(tmp_path: Path, form: str) -> None:
-    """The interface is named, its address stays, and the exit code says that it was not placed."""
+    """The message names the interface, its address does not change, and the exit code is 1."""
     folder = small(tmp_path, 0, 'address = "10.62.20.02"', "10.62.20.1")
     before = (folder / "plan.toml").read_bytes()
     result = netcheck("suggest", folder, "--write", "--format", form)
@@ -121,10 +121,8 @@ def test_an_address_that_cannot_be_read_gives_exit_1(tmp_path: Path, form: str) 
         )
 
 
-def test_a_near_address_is_proposed_where_no_other_is_free(tmp_path: Path) -> None:
-    """An interface without an address gets one that is too near if no other is free; `check` does not offer it as a
-    fix.
-    """
+def test_a_near_address_is_proposed_if_no_other_is_free(tmp_path: Path) -> None:
+    """An interface without an address gets an address that is too near; `check` does not offer it as a fix."""
     folder = small(tmp_path, 4, "", "10.62.20.1")
     result = netcheck("suggest", folder, "--format", "json")
     assert result.returncode == 0
@@ -136,7 +134,7 @@ def test_a_near_address_is_proposed_where_no_other_is_free(tmp_path: Path) -> No
 
 
 def test_a_near_address_is_not_changed_for_another_near_one(tmp_path: Path) -> None:
-    """An address that is only too near stays where every other address is also too near."""
+    """An address that is only too near does not change if every other address is also too near."""
     folder = small(tmp_path, 4, 'address = "10.62.20.2"', "10.62.20.1")
     before = (folder / "plan.toml").read_bytes()
     result = netcheck("suggest", folder, "--write")

@@ -48,12 +48,12 @@ def lists(tmp_path: Path) -> Path:
 
 
 def run(*words: str | Path) -> Result:
-    """Run `netcheck survey read` with these words."""
+    """Run `netcheck survey read` with these arguments."""
     return CliRunner().invoke(build(["survey"]), ["survey", "read", *map(str, words)])
 
 
 def shown(*words: str | Path) -> dict[str, object]:
-    """Return the JSON that it prints."""
+    """Return the JSON output of `netcheck survey read`."""
     result = run(*words, "--format", "json")
     value = json.loads(result.stdout)
     assert isinstance(value, dict)
@@ -119,7 +119,7 @@ def test_the_merged_list_reads_back(lists: Path) -> None:
 
 
 def test_the_subnets_that_the_lists_cover(lists: Path) -> None:
-    """The plan's columns, day and coverage of a survey file apply; other files cover nothing."""
+    """For a survey file of the plan its columns, day and coverage apply; other files cover no prefix."""
     value = shown(lists / "hosts.csv", lists / "arp.txt", "--plan", lists)
     assert value["subnets"] == [
         {

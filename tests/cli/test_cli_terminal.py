@@ -15,12 +15,12 @@ import pytest
 
 PLAN = Path(__file__).parents[2] / "plans" / "tarn-hollow-mended"
 NETCHECK = f'"{sys.executable}" -m netcheck rehearse "{PLAN}" --only reception-plc/cpu --quiet --record run.jsonl'
-# `set -m` gives the program a process group of its own, as in a shell that a person uses.
+# `set -m` starts the program in a new process group, like an interactive shell.
 JOB = f"set -m; {NETCHECK}; echo STOPPED; stty -a | tr ' ' '\\n' | grep icanon; sleep 0.3; fg >/dev/null; echo ENDED"
 
 
 class Terminal:
-    """A shell in a pseudo-terminal of its own."""
+    """A shell in a new pseudo-terminal."""
 
     def __init__(self, script: str, folder: Path, term: str) -> None:
         self.said = b""
@@ -31,7 +31,7 @@ class Terminal:
             os.execvpe("bash", ["bash", "-c", script], environment)
 
     def wait_for(self, text: bytes, seconds: float = 30.0) -> None:
-        """Wait until the terminal shows a text after what was waited for before, and forget what is before it."""
+        """Wait for a text in the output since the last call, and discard the output before it."""
         until = time.monotonic() + seconds
         while text not in self.said:
             assert time.monotonic() < until, (text, self.said[-2000:])
@@ -44,7 +44,7 @@ class Terminal:
         os.write(self.master, keys)
 
     def close(self) -> None:
-        """End the shell, and what runs in it."""
+        """End the shell and its programs."""
         os.close(self.master)
         os.waitpid(self.process, 0)
 
@@ -59,9 +59,10 @@ def terminal(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[Termina
 
 
 @pytest.mark.parametrize("terminal", [(JOB, "xterm")], indirect=True, ids=["xterm"])
-def test_a_stop_by_the_shell_gives_the_terminal_back_and_keeps_the_keys(terminal: Terminal, tmp_path: Path) -> None:
-    """Ctrl-Z restores the terminal's mode and its normal screen; after `fg` the screen is drawn again, and the keys
-    work without Enter.
+def test_after_a_stop_by_the_shell_screen_and_keys_work(terminal: Terminal, tmp_path: Path) -> None:
+    """Ctrl-Z restores the terminal's mode and its normal screen.
+
+    After `fg` the screen is drawn again, and the keys work without Enter.
     """
     terminal.wait_for(b"\x1b[?1049h")
     terminal.wait_for(b"Plug in the cable of reception-plc/cpu:1")
@@ -93,7 +94,7 @@ def test_a_dumb_terminal_has_every_instruction_as_a_line(terminal: Terminal) -> 
     terminal.wait_for(b"ENDED")
 
 
-# A program with the name of one that speaks, which writes down what it is to say.
+# A program with the name of a speech program; it writes its text to a file.
 MUTE = "mkdir bin; printf '#!/bin/sh\\ncat >>spoken\\n' >bin/espeak-ng; chmod +x bin/espeak-ng"
 SAYS = f'{MUTE}; PATH="$PWD/bin:$PATH"; {NETCHECK} --say; echo ENDED'
 
@@ -101,7 +102,7 @@ SAYS = f'{MUTE}; PATH="$PWD/bin:$PATH"; {NETCHECK} --say; echo ENDED'
 @pytest.mark.skipif(sys.platform != "linux", reason="other systems have other programs")
 @pytest.mark.parametrize("terminal", [(SAYS, "xterm")], indirect=True, ids=["xterm"])
 def test_a_rehearsal_speaks_each_change(terminal: Terminal, tmp_path: Path) -> None:
-    """With --say the first request and the next one are spoken, as in `prove`."""
+    """With `--say` the first request and the next one are spoken, as in `prove`."""
     terminal.wait_for(b"Plug in the cable of reception-plc/cpu:1")
     terminal.type(b"\r")
     terminal.wait_for(b"Pull the cable of reception-plc/cpu:1")
@@ -115,6 +116,6 @@ def test_a_rehearsal_speaks_each_change(terminal: Terminal, tmp_path: Path) -> N
 
 
 def spoken(folder: Path) -> str | None:
-    """Return what was spoken so far."""
+    """Return the text that was spoken so far."""
     file = folder / "spoken"
     return file.read_text() if file.exists() else None

@@ -68,7 +68,7 @@ def test_a_changed_line_is_named(record: Path) -> None:
 
 
 def test_a_torn_record_gives_exit_1(record: Path) -> None:
-    """A torn record gives exit 1 with the word, and the seal of the intact lines."""
+    """A torn record gives exit 1, the word `torn`, and the seal of the intact lines."""
     record.write_bytes(record.read_bytes()[:-5])
     result = netcheck(record)
     assert result.returncode == 1

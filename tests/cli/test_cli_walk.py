@@ -42,7 +42,7 @@ mac = "00-00-5E-00-53-{1}"
 
 @dataclass(eq=False)
 class Hands:
-    """A technician who pulls cables at set times, then does as asked, and presses q at the end."""
+    """A technician who pulls cables at set times, obeys each request, and presses q at the end."""
 
     rig: Rig
     cables: dict[str, Jack]
@@ -109,8 +109,8 @@ def recorded(folder: Path) -> list[dict[str, object]]:
     return [json.loads(line) for line in (folder / "run.jsonl").read_text("utf-8").splitlines()]
 
 
-def test_a_walk_that_ends_by_itself_is_exit_0(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """If all ports are pulled twice, all are proven, each event has a line, and the record verifies with its seal."""
+def test_a_walk_with_all_ports_proven_ends_with_exit_0(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """All ports are pulled twice and proven, each event has a line, and the record verifies with its seal."""
     pulls: dict[str, tuple[float, ...]] = {f"d{n}/lan:1": (40.0 + 60 * k,) for k, n in enumerate((21, 20, 22))}
     order, outcome = walk(folder, pulls, 500)
     assert finish(order, outcome) == 0
@@ -137,7 +137,7 @@ def test_a_stopped_walk_records_its_verdicts(folder: Path) -> None:
 
 
 def test_a_resumed_walk_asks_for_the_remaining_ports(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """A resumed walk keeps what is proven and asks for the remaining ports."""
+    """The continued walk keeps the proven ports and asks for the others."""
     walk(folder, {"d20/lan:1": (40.0,)}, 110)
     capsys.readouterr()
     order, outcome = walk(folder, {"d21/lan:1": (40.0,), "d22/lan:1": (100.0,)}, 500, as_json=True)

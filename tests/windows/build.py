@@ -1,10 +1,10 @@
 """Builds Python 3.11 for Windows, with netcheck's dependencies, to run under Wine; from package registries alone.
 
 - python311.dll, the extension modules and the C runtime come from the `win_amd64` wheel of panda3d, which carries them.
-- The pure part of the standard library is that of a Linux Python 3.11.
+- The pure Python part of the standard library is that of a Linux Python 3.11.
 - python.exe and two small libraries that Wine 8 lacks are compiled by MinGW.
 - The dependencies are `win_amd64` wheels.
-The result is kept in a cache folder, so that only the first run of a machine pays for it (about half a minute).
+The result is kept in a cache folder: only the first run on a machine needs the half minute for it.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 STANDINS = Path(__file__).with_name("standins")
 INTERPRETER = "panda3d==1.10.16"
-WINDOWS_ONLY = ("colorama",)  # pip judges markers by the system it runs on, so these must be named
+WINDOWS_ONLY = ("colorama",)  # pip evaluates markers for its own system, so these must be named
 COMPILER, LINKER_DUMP = "x86_64-w64-mingw32-gcc", "x86_64-w64-mingw32-objdump"
 _EXPORT = re.compile(r"^\s*\[\s*\d+\](?: \+base\[\s*\d+\])?\s+(?:[0-9a-f]+ )?(_?Py\w+)$", re.MULTILINE)
 # Large parts of the standard library that no test needs.
@@ -37,7 +37,7 @@ _LEFT_OUT = ("site-packages", "test", "lib-dynload", "idlelib", "tkinter", "turt
 
 @cache
 def why_not() -> str:
-    """Return why the laboratory cannot be built on this machine; empty where it can."""
+    """Return why the laboratory cannot be built on this machine; empty if it can."""
     if sys.platform != "linux":
         return "the Windows laboratory runs under Wine on Linux"
     if wine("wine64") is None or wine("wineserver64") is None:
@@ -60,13 +60,13 @@ def library_folder() -> Path | None:
 
 
 def dependencies() -> list[str]:
-    """Return the requirements that pyproject.toml states."""
+    """Return the requirements in pyproject.toml."""
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     return [*project["dependencies"], *WINDOWS_ONLY]
 
 
 def python_folder() -> Path:
-    """Return the folder with `python/python.exe` and the Wine prefix `prefix`; build it where it is not there yet."""
+    """Return the folder with `python/python.exe` and the Wine prefix `prefix`; build it if it does not exist yet."""
     folder = _cache() / _key()
     with _locked(_cache() / "lock"):
         if not (folder / "complete").exists():
@@ -84,7 +84,7 @@ def _cache() -> Path:
 
 
 def _key() -> str:
-    """Return a name that changes with everything that the build depends on."""
+    """Return a name that changes with every input of the build."""
     parts = [path.read_bytes() for path in sorted(STANDINS.glob("*.c"))] + [Path(__file__).read_bytes()]
     return hashlib.sha256(b"\0".join([*parts, *(one.encode() for one in dependencies())])).hexdigest()[:16]
 
@@ -112,7 +112,7 @@ def _build(folder: Path) -> None:
 
 
 def _begin_prefix(path: Path) -> subprocess.Popen[bytes]:
-    """Start to make a Wine prefix, which later runs copy."""
+    """Start to build a Wine prefix, which later runs copy."""
     null = subprocess.DEVNULL
     return subprocess.Popen(
         [str(wine("wine64")), "wineboot", "-i"], env=environment(path), stdin=null, stdout=null, stderr=null
@@ -120,7 +120,7 @@ def _begin_prefix(path: Path) -> subprocess.Popen[bytes]:
 
 
 def environment(prefix: Path) -> dict[str, str]:
-    """Return the environment for Wine's programs: no display, no messages of its own, no menus, no browser parts."""
+    """Return the environment for Wine's programs: no display, no debug messages, no menus, no browser parts."""
     kept = {name: value for name, value in os.environ.items() if not name.startswith(("PYTHON", "DISPLAY", "VIRTUAL"))}
     without = "winemenubuilder.exe,mscoree,mshtml=d"
     return {**kept, "WINEPREFIX": str(prefix), "WINEDEBUG": "-all", "WINEDLLOVERRIDES": without}
@@ -143,7 +143,7 @@ def _pip(command: str, *words: str) -> None:
 
 
 def _compile(python: Path) -> None:
-    """Make python.exe, bcryptprimitives.dll, and python3.dll, which passes calls on to python311.dll."""
+    """Compile python.exe, bcryptprimitives.dll, and python3.dll, which forwards calls to python311.dll."""
     dump = subprocess.run([LINKER_DUMP, "-p", python / "python311.dll"], capture_output=True, text=True, check=True)
     names = sorted(set(_EXPORT.findall(dump.stdout)))
     _demand("Py_Main" in names, "python311.dll exports no Py_Main")

@@ -1,8 +1,8 @@
-"""A program in a Windows console of its own, and what a person reads there.
+"""A program in a Windows console, and the text that a person reads there.
 
-The program's screens are kept in two ways, as `standins/sitecustomize.py` is told to: a console before Windows 10 is
-read by its own call ReadConsoleOutputCharacterW, that of Windows 10 by drawing what was written to it with a terminal
-emulator, since Wine 8 does not interpret escape sequences.
+`standins/sitecustomize.py` keeps the program's screens in one of two ways. A console before Windows 10 is read by its
+own call ReadConsoleOutputCharacterW. For a console of Windows 10 a terminal emulator draws the written text, because
+Wine 8 does not interpret escape sequences.
 """
 
 from __future__ import annotations
@@ -26,10 +26,10 @@ ROWS, COLUMNS = 24, 100
 
 
 class Console:
-    """A program in a console of its own: a pseudo-terminal, which Wine's console draws on."""
+    """A program in a new console: a pseudo-terminal on which Wine's console draws."""
 
     def __init__(self, computer: Windows, *words: str, cwd: Path | None = None, **settings: str) -> None:
-        """Start Python with these words; `settings` are added to its environment."""
+        """Start Python with these arguments; *settings* are added to its environment."""
         self._master, terminal = os.openpty()
         fcntl.ioctl(terminal, termios.TIOCSWINSZ, struct.pack("HHHH", ROWS, COLUMNS, 0, 0))
         self.said = b""
@@ -40,7 +40,7 @@ class Console:
         self._reader.start()
 
     def _read(self) -> None:
-        """Take what the console draws as soon as it comes, since the program waits for it."""
+        """Read the console's output at once, because the program waits until it is read."""
         with suppress(OSError):  # the program ended
             while drawn := os.read(self._master, 65536):
                 self.said += drawn
@@ -50,11 +50,11 @@ class Console:
         os.write(self._master, keys)
 
     def wait_for(self, text: bytes, seconds: float = 30) -> bool:
-        """Wait until a text was printed; False where it does not come."""
+        """Wait until a text is printed; return False if it is not printed in time."""
         return self.wait_until(lambda: text in self.said, seconds)
 
     def wait_until(self, true: Callable[[], bool], seconds: float) -> bool:
-        """Wait until something is true; False where it does not become true, or the program ends before."""
+        """Wait until a condition is true; return False if it does not become true before the program ends."""
         until = time.monotonic() + seconds
         while not true() and time.monotonic() < until and self._reader.is_alive():
             time.sleep(0.1)
@@ -82,7 +82,7 @@ class Screens:
         }
 
     def now(self) -> str:
-        """Return what stands on the screen; empty before the program has drawn anything."""
+        """Return the text on the screen; empty before the program has drawn anything."""
         if not self._file.exists():
             return ""
         written = self._file.read_bytes()

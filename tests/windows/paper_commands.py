@@ -1,9 +1,9 @@
-"""Runs many commands of the paper half in one process, as a user would one after the other; used on both systems.
+"""Runs many office commands one after the other in one process; used on both systems.
 
     python paper_commands.py FOLDER
 
-What each prints, its exit code and all files that it writes are left in the folder. One process, since the start of
-Python is most of the time under Wine.
+The output and the exit code of each command, and all files that it writes, are left in the folder. There is one
+process, because starting Python takes most of the time under Wine.
 """
 
 from __future__ import annotations
@@ -45,13 +45,13 @@ COMMANDS: tuple[tuple[str, ...], ...] = (
 
 
 def run_all(folder: Path) -> None:
-    """Run every command in the folder; leave `printed.json` with what each printed and its exit code."""
+    """Run every command in the folder, and write the output and exit code of each to `printed.json`."""
     os.environ["COLUMNS"], os.environ["NO_COLOR"] = "100", "1"
     shutil.copytree(ROOT / "plans" / "tarn-hollow", folder / "plan")
     shutil.copytree(ROOT / "plans" / "tarn-hollow-mended", folder / "other")
     shutil.copy(folder / "other" / "site-hosts.csv", folder / "hosts.csv")
     shutil.copytree(folder / "plan", folder / "crlf")
-    for path in (folder / "crlf").iterdir():  # as editors on Windows save them
+    for path in (folder / "crlf").iterdir():  # line ends as editors on Windows write them
         path.write_bytes(path.read_bytes().replace(b"\n", b"\r\n"))
     os.chdir(folder)
     from netcheck.cli.main import run

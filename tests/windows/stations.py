@@ -1,4 +1,4 @@
-"""Lets the laboratory's plants have a Windows computer as their station."""
+"""Gives the laboratory's plants a Windows computer as their station."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ Prepare = Callable[[Plant], None]
 
 
 def as_job(name: str, act: Callable[[Lab, Path, Prepare], object], lasts: float) -> Job:
-    """Return a job whose `act` gets a function that gives a plant a Windows computer as its station."""
+    """Return a job; its *act* gets a function that makes a Windows computer the station of a plant."""
 
     def on_windows(lab: Lab, folder: Path) -> object:
         with ExitStack() as stack:

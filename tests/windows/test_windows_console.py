@@ -37,7 +37,7 @@ DEMO, CORRECTED = ROOT / "plans" / "tarn-hollow", ROOT / "plans" / "tarn-hollow-
 
 @pytest.fixture
 def teller(computer: Windows) -> Iterator[Console]:
-    """A console whose program tells the keys that it got."""
+    """Yield a console with a program that prints the keys that it got."""
     console = Console(computer, "-c", TELLER)
     assert console.wait_for(b"ConsoleKeys"), console.said
     yield console
@@ -53,7 +53,7 @@ def test_single_keys_count_and_arrows_do_not(teller: Console) -> None:
 
 
 def test_ctrl_c_interrupts(teller: Console) -> None:
-    """Ctrl-C in the console is an interruption, and what was pressed before it is kept."""
+    """Ctrl-C in the console is an interruption, and the keys pressed before it count."""
     teller.type(b"2")
     assert teller.wait_for(b"key 2"), teller.said
     teller.type(b"\x03")
@@ -62,7 +62,7 @@ def test_ctrl_c_interrupts(teller: Console) -> None:
 
 
 def test_lines_of_a_pipe_are_keys(computer: Windows) -> None:
-    """Lines count when they are whole, and the end of the input is noticed."""
+    """A complete line is a key, and the end of the input is noticed."""
     ended = computer.run("-c", TELLER, typed=b"\r\ns\r\nhello\n2\nq")
     said = ended.stdout.decode().split("\r\n")
     assert (said[0], said[-2]) == ("PipeKeys", "['enter', 's', '2', 'q']"), ended.stderr
@@ -85,8 +85,8 @@ sys.__stdout__.write(json.dumps(said))
 """
 
 
-def test_legacy_code_pages_break_no_output(computer: Windows, tmp_path: Path) -> None:
-    """In a pipe or a file, characters that the code page lacks are written as escapes; nothing ends with an error."""
+def test_legacy_code_pages_cause_no_error(computer: Windows, tmp_path: Path) -> None:
+    """In a pipe or a file, characters that the code page lacks become escapes; no command ends with an error."""
     ended = computer.run("-c", IN_EACH_PAGE, "", ",".join(PAGES), windows_path(DEMO), cwd=tmp_path)
     assert (ended.returncode, ended.stderr) == (0, b"")
     said = json.loads(ended.stdout)
@@ -100,7 +100,7 @@ def test_legacy_code_pages_break_no_output(computer: Windows, tmp_path: Path) ->
 
 @pytest.mark.parametrize(("old", "page"), [(False, 1252), (True, 437)], ids=["of Windows 10", "older"])
 def test_a_rehearsal_in_a_console_draws_its_screen(computer: Windows, old: bool, page: int, tmp_path: Path) -> None:
-    """The live screen shows the plan's ports, and Ctrl-C ends it with 130; also where escape sequences are unknown."""
+    """The live screen shows the plan's ports, and Ctrl-C ends it with 130, also without escape sequences."""
     screens = Screens(tmp_path / "screens", page, old=old)
     words = ("-m", "netcheck", "rehearse", windows_path(CORRECTED), "--only", "pasteuriser-panel/lan")
     console = Console(computer, *words, cwd=tmp_path, **screens.settings)

@@ -1,4 +1,4 @@
-"""The folder for a laptop without internet: made on this system, installed on a Windows computer, and run there."""
+"""Tests of the folder for a laptop without internet: made here, installed on a Windows computer, run there."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from tests.windows.wine import Windows, windows_path
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The folder for Python 3.11."""
+    """Return the folder for Python 3.11."""
     made = tmp_path_factory.mktemp("offline") / "for windows"
     words = [sys.executable, "-m", "netcheck.app.offline_install", str(made), "--python", "3.11"]
     done = subprocess.run(words, cwd=ROOT, capture_output=True, text=True, timeout=250, check=False)
@@ -29,7 +29,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_the_folder_has_wheels_for_windows_alone(folder: Path) -> None:
-    """Every package is a wheel for any system or for 64-bit Windows, also those that only Windows needs."""
+    """Every package, also a package for Windows only, is a wheel for any system or for 64-bit Windows."""
     wheels = [path.name for path in folder.iterdir() if path.suffix == ".whl"]
     assert {path.name for path in folder.iterdir()} - {"install.cmd"} == set(wheels)
     assert all(name.endswith(("-any.whl", "-win_amd64.whl")) for name in wheels)
@@ -62,8 +62,8 @@ def test_it_installs_without_a_network_and_runs(computer: Windows, folder: Path,
     assert list((tmp_path / "demo").glob("*.html"))
 
 
-def test_a_folder_with_something_in_it_is_refused(tmp_path: Path) -> None:
-    """Exit code 2, and the folder keeps what it had."""
+def test_a_folder_that_is_not_empty_is_refused(tmp_path: Path) -> None:
+    """The exit code is 2, and the folder does not change."""
     (tmp_path / "mine.txt").touch()
     words = [sys.executable, "-m", "netcheck.app.offline_install", str(tmp_path)]
     done = subprocess.run(words, cwd=ROOT, capture_output=True, text=True, check=False)

@@ -1,4 +1,4 @@
-"""The paper half on a Windows computer: the same findings, the same bytes, and files as Windows has them."""
+"""Tests of the office commands on a Windows computer: the same findings, the same bytes, and files of Windows."""
 
 from __future__ import annotations
 
@@ -36,14 +36,16 @@ time.sleep(600)
 def everything(folder: Path) -> dict[str, bytes]:
     """Return the bytes of all files below a folder, by name.
 
-    A workbook counts by its parts: the compression library of another version compresses them to other bytes.
+    A workbook is compared part by part, because another version of the compression library writes other bytes.
     """
     found: dict[str, bytes] = {}
     for path in sorted(folder.rglob("*")):
         name = path.relative_to(folder).as_posix()
         if path.suffix == ".xlsx":
             with zipfile.ZipFile(path) as book:
-                parts = (part for part in book.namelist() if part != "docProps/core.xml")  # it has the time of writing
+                parts = (
+                    part for part in book.namelist() if part != "docProps/core.xml"
+                )  # it contains the time of writing
                 found |= {f"{name}: {part}": book.read(part) for part in parts}
         elif path.is_file() and name != "printed.json":
             found[name] = path.read_bytes()
@@ -51,14 +53,14 @@ def everything(folder: Path) -> dict[str, bytes]:
 
 
 def printed(folder: Path) -> list[dict[str, Any]]:
-    """Return what every command printed, with the separators of paths and the ends of lines as Linux has them."""
+    """Return the output of every command, with the path separators and line ends of Linux."""
     text = (folder / "printed.json").read_text(encoding="utf-8").replace(r"\\", "/").replace(r"\r\n", r"\n")
     commands: list[dict[str, Any]] = json.loads(text)
     return commands
 
 
-def test_every_command_prints_and_writes_what_it_does_on_linux(computer: Windows, tmp_path: Path) -> None:
-    """Output and exit codes are the same but for the separators of paths; files are the same byte for byte."""
+def test_every_command_prints_and_writes_the_same_as_on_linux(computer: Windows, tmp_path: Path) -> None:
+    """Output and exit codes are equal except for path separators; files are equal byte for byte."""
     here, there = tmp_path / "linux", tmp_path / "windows"
     for folder in (here, there):
         folder.mkdir()
@@ -76,15 +78,15 @@ def test_every_command_prints_and_writes_what_it_does_on_linux(computer: Windows
 
 @pytest.mark.parametrize("name", ["a|b.html", "what?.html"])
 def test_a_name_that_windows_cannot_have_is_refused(computer: Windows, name: str, tmp_path: Path) -> None:
-    """Exit code 2, with what is wrong with the name."""
+    """The exit code is 2, and the message says what is wrong with the name."""
     ended = computer.netcheck("report", windows_path(CORRECTED), "--out", name, cwd=tmp_path)
     assert ended.returncode == 2, ended.stdout
     assert b"Traceback" not in ended.stderr
     assert list(tmp_path.iterdir()) == []
 
 
-def test_a_workbook_that_is_open_elsewhere_stays_whole(computer: Windows, tmp_path: Path) -> None:
-    """The message says that another program has it open; the file keeps its bytes, and nothing else is left."""
+def test_a_workbook_that_another_program_has_open_does_not_change(computer: Windows, tmp_path: Path) -> None:
+    """The message says that another program has it open; no byte of it changes, and no other file is left."""
     book = tmp_path / "plan.xlsx"
     assert computer.netcheck("new", "--xlsx", "plan.xlsx", cwd=tmp_path).returncode == 0
     before = book.read_bytes()
@@ -102,9 +104,10 @@ def test_a_workbook_that_is_open_elsewhere_stays_whole(computer: Windows, tmp_pa
 
 
 @pytest.mark.parametrize("how", ["alone", "shared for reading"])
-def test_what_another_program_holds_open(computer: Windows, how: str, tmp_path: Path) -> None:
-    """A workbook that a spreadsheet program shares for reading is checked, and is not changed; one that is shared with
-    nobody is refused. A record that is open elsewhere is refused before a run begins.
+def test_files_that_another_program_has_open(computer: Windows, how: str, tmp_path: Path) -> None:
+    """A workbook that a spreadsheet program shares for reading is checked and does not change.
+
+    A workbook that is not shared is refused. A record that another program has open is refused before a run begins.
     """
     assert computer.netcheck("new", "--xlsx", "plan.xlsx", cwd=tmp_path).returncode == 0
     book, before = tmp_path / "plan.xlsx", (tmp_path / "plan.xlsx").read_bytes()
@@ -127,8 +130,8 @@ def test_what_another_program_holds_open(computer: Windows, how: str, tmp_path: 
     assert [path.name for path in tmp_path.iterdir()] == ["plan.xlsx"]
 
 
-def test_a_record_on_a_full_stick_goes_on_in_the_home_folder(computer: Windows, tmp_path: Path) -> None:
-    """A disk of 4 KiB takes the first lines only; the messages name the new file, and it holds every proof."""
+def test_a_record_on_a_full_usb_stick_continues_in_the_home_folder(computer: Windows, tmp_path: Path) -> None:
+    """A disk of 4 KiB holds only the first lines; the messages name the new file, which has every proof."""
     stick = tmp_path / "stick"
     stick.mkdir()
     if subprocess.run(["mount", "-t", "tmpfs", "-o", "size=4096", "none", str(stick)], check=False).returncode:
@@ -148,7 +151,7 @@ def test_a_record_on_a_full_stick_goes_on_in_the_home_folder(computer: Windows, 
 
 
 def test_two_runs_on_one_record_are_refused(computer: Windows, tmp_path: Path) -> None:
-    """The lock of a record that another process writes is noticed; drive letters are fine in its path."""
+    """The lock of a record that another process writes is noticed; its path may have a drive letter."""
     program = """
 import sys
 from datetime import UTC, datetime
@@ -172,14 +175,14 @@ with Recorder.open(path, facts, {}, lambda: datetime.now(UTC)) as first:
 
 @pytest.mark.parametrize("words", [("report", windows_path(CORRECTED), "--out", "nul.html"), ("new", "con")], ids=str)
 def test_names_of_devices_are_refused(computer: Windows, words: tuple[str, ...], tmp_path: Path) -> None:
-    """No file can have such a name on Windows, whatever its ending; the message says so."""
+    """No file can have such a name on Windows, with any ending; the message says so."""
     ended = computer.netcheck(*words, cwd=tmp_path)
     assert (ended.returncode, b"reserved for a device" in ended.stderr) == (2, True), ended.stderr
     assert list(tmp_path.iterdir()) == []
 
 
 def test_a_plan_on_a_share_is_read(computer: Windows, tmp_path: Path) -> None:
-    """A UNC path names a plan like any other path."""
+    """A UNC path can name a plan."""
     server = Path(computer.environment["WINEPREFIX"], "dosdevices", "unc", "server")
     server.mkdir(parents=True)
     (server / "share").symlink_to(ROOT / "plans")

@@ -1,7 +1,7 @@
 """`prove` on a Windows computer, on real kernels: the same situations and verdicts as those of Linux in tests/lab.
 
-Frames pass through Wine's capture library, which hands them to libpcap; devices, switch and cables are those of the
-laboratory. `pytest -rA` prints the table of situations with both verdicts.
+Frames pass through Wine's capture library, which uses libpcap; devices, switch and cables are those of the laboratory.
+`pytest -rA` prints the table of situations with both verdicts.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ SITUATIONS = (
     "interface removed",
     "Enter confirms",
 )
-WINE_KEEPS_IT = "interface removed"  # Wine goes on listing an adapter that was removed, as one without carrier
+WINE_KEEPS_IT = "interface removed"  # Wine still lists a removed adapter, as one without carrier
 SCENARIOS = {scenario.name: scenario for scenario in (*USUAL, *ODD)}
 
 
@@ -50,7 +50,7 @@ def proved(scenario: Scenario, lab: Lab, folder: Path, prepare: Prepare) -> Scen
     ],
 )
 def test_windows_gives_the_verdict_of_linux(windows_job: Job, scenario: Scenario, outcome: ScenarioResult) -> None:
-    """Each situation gets the verdict, the exit code and the words that Linux gets."""
+    """Each situation gets the same verdict, exit code and words as on Linux."""
     ended, expected = outcome.ended, scenario.expected
     assert {port: ended.verdicts[port] for port in expected.verdicts} == expected.verdicts, ended.text
     print(f"{scenario.name:30} Linux {[*expected.verdicts.values()]}, Windows {[*ended.verdicts.values()]}")

@@ -24,7 +24,7 @@ WORDS = ("--direct", "--settings", "--ask-modbus", "--capture", "frames.pcapng",
 
 
 def proved(lab: Lab, folder: Path, prepare: Prepare) -> tuple[Result, bytes]:
-    """Prove a device that tells its identity, and return the capture as well."""
+    """Prove a device that reports its identity, and also return the capture."""
     plant = Plant(lab, folder, direct=True)
     usual.healthy_direct(plant)
     (device,) = plant.devices
@@ -37,7 +37,7 @@ def proved(lab: Lab, folder: Path, prepare: Prepare) -> tuple[Result, bytes]:
 
 @pytest.mark.parametrize("windows_job", [as_job("evidence", proved, 60)], ids=str)
 def test_evidence_on_a_direct_cable(windows_job: Job, outcome: Any) -> None:
-    """Mask, gateway and identity are found as Linux finds them, and the capture holds the frames of both ways."""
+    """Mask, gateway and identity are found as on Linux, and the capture has the frames of both directions."""
     ended, capture = outcome
     assert ended.verdicts == {PORT: "proven"}, ended.text
     print(ended.proofs[PORT]["evidence"])

@@ -1,7 +1,7 @@
-"""What `ready` and refusals say on Windows about adapters and drivers that Wine does not have.
+"""Tests of the messages of `ready` and of refusals about adapters and drivers of Windows that Wine does not have.
 
 The records of adapters and routes have the types that Windows gives them (IfType, by the IANA ifType registry: 6
-Ethernet, 24 loopback, 53 virtual, 71 wireless). They replace what iphlpapi.dll tells; all else is the product.
+Ethernet, 24 loopback, 53 virtual, 71 wireless). They replace the results of iphlpapi.dll; everything else is netcheck.
 """
 
 from __future__ import annotations
@@ -96,7 +96,7 @@ def spoken(computer: Windows, folder: Path) -> list[Any]:
 
 @pytest.fixture(scope="module")
 def said(computer: Windows, tmp_path_factory: pytest.TempPathFactory) -> list[Any]:
-    """What each call said; see CALLS."""
+    """Return the result of each call; see CALLS."""
     return spoken(computer, tmp_path_factory.mktemp("ready"))
 
 
@@ -115,13 +115,16 @@ def test_ready_names_vpn_wireless_and_routes(said: list[Any]) -> None:
 
 
 def test_ready_refuses_a_wireless_adapter_and_warns_of_the_firewall(said: list[Any]) -> None:
-    """A beginning of a name is enough; the link without rights depends on the firewall."""
+    """The beginning of a name is enough, and the link without rights depends on the firewall."""
     assert "fix interface: Wi-Fi is wireless: no cable can be proven through it" in said[1][1]
     assert "note firewall: this link sees only the echo replies that this computer's firewall lets in" in said[2][1]
 
 
-def test_interfaces_are_listed_as_people_see_them(said: list[Any]) -> None:
-    """With state, address and description; a beginning of several names lists them, an unknown name is refused."""
+def test_interfaces_are_listed_with_the_names_that_windows_shows(said: list[Any]) -> None:
+    """The list has state, address and description.
+
+    The beginning of several names lists them; an unknown name is refused.
+    """
     code, _, error = said[3]
     assert code == 2
     for part in ("Ethernet (no cable, Onboard controller)", "Ethernet 3 (cable, 10.62.20.240, USB adapter)", "Wi-Fi"):
@@ -149,7 +152,7 @@ def test_interfaces_are_listed_as_people_see_them(said: list[Any]) -> None:
     ],
 )
 def test_a_refusal_says_what_is_missing_and_what_to_do(said: list[Any], number: int, parts: tuple[str, ...]) -> None:
-    """Exit code 3, before anything is sent."""
+    """The exit code is 3, and nothing is sent."""
     code, _, error = said[number]
     assert code == 3
     for part in ("Ethernet 3: ", *parts):

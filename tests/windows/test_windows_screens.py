@@ -1,7 +1,7 @@
 """The live screens of `prove` and `walk` as text, as a person reads them in a Windows console, in four code pages.
 
-`pytest -rA` prints the screens. The tests look for the port, its address and the instruction, not for a layout. The
-technician obeys the requests that the record holds, which are those of the screen.
+`pytest -rA` prints the screens. The tests check the port, its address and the instruction, not the layout. The
+technician obeys the requests in the record, which are those of the screen.
 """
 
 from __future__ import annotations
@@ -27,9 +27,9 @@ from tests.windows.wine import Windows
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(600)]
 PERMIT = ("--permit", "laboratory")
 ADDRESS = "192.0.2.20"
-PATIENCE = 20  # seconds until the screen shows a request: an older console is drawn on for a tenth of the time
-# What a code page that is taken for another one makes of box drawing, blocks and punctuation: the replacement
-# character, or the first byte of their UTF-8 form read as a letter.
+PATIENCE = 20  # seconds until the screen shows a request; drawing takes at most a tenth of the time of an older console
+# Box drawing, blocks and punctuation that are read in a wrong code page: the replacement character, or the first byte
+# of their UTF-8 form as a letter.
 MOJIBAKE = re.compile("\ufffd|\u00e2[\u0080-\u00bf\u2020-\u20ac]|\u0393[\u00c0-\u00ff]|\u00d4[\u00c7\u00f6]")
 ESCAPE = re.compile("\x1b|\\[\\d+(;\\d+)*m")
 
@@ -44,7 +44,7 @@ class Shown:
 
 @dataclass(frozen=True)
 class Watched:
-    """What a run in a console showed, everything that Wine drew, and the exit code."""
+    """The screens of a run in a console, everything that Wine drew, and the exit code."""
 
     shown: tuple[Shown, ...]
     said: str
@@ -75,7 +75,7 @@ class Technician:
     screens: Screens
     record: Path
     enter: bool  # pressed after every movement
-    most: int  # requests until the run is left
+    most: int  # requests after which the technician ends the run
 
     def work(self, seconds: float) -> Watched:
         """Work until the run ends."""
@@ -92,12 +92,12 @@ class Technician:
         return Watched(tuple(shown), self.console.said.decode(errors="replace"), code)
 
     def _shown(self, request: Request) -> Shown:
-        """Wait until the screen asks, and for the technician's hand; return the screen."""
+        """Wait for the request on the screen and for the technician's reaction; return the screen."""
 
         def asks() -> bool:
             return all(part in live(self.screens).lower() for part in (request.port, request.action, ADDRESS))
 
-        # the screen may be at the next step already, or is being drawn; a request that only informs has no such word
+        # the screen may show the next step already, or is being drawn; an informing request has no such word
         if request.action is Action.OTHER or not self.console.wait_until(asks, PATIENCE):
             self.console.wait_until(lambda: ADDRESS in live(self.screens), 10)
         text = live(self.screens)
@@ -143,7 +143,7 @@ CASES = (("prove", 437, True), ("prove", 65001, False), ("walk", 850, True), ("w
     ],
 )  # fmt: skip
 def test_the_screens_in_a_console(windows_job: Job, command: str, page: int, outcome: Watched) -> None:
-    """Each screen names the port, its address and what to do; no character is lost in any code page."""
+    """Each screen names the port, its address and the action; no character is lost in any code page."""
     print(f"{command}, code page {page}, exit code {outcome.code}")
     for shown in outcome.shown:
         print(f"--- {shown.request.action}: {shown.request.port}\n{shown.text}")
@@ -156,4 +156,6 @@ def test_the_screens_in_a_console(windows_job: Job, command: str, page: int, out
         assert not ESCAPE.search(shown.text)
         assert all(len(line) <= 100 for line in shown.text.splitlines())
     assert "Traceback" not in outcome.said
-    assert outcome.code in (0, 1), outcome.said  # a phase of which a busy machine took more than a second is void
+    assert outcome.code in (0, 1), (
+        outcome.said
+    )  # a phase is void if a busy machine stops the process for more than a second

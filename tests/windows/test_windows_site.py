@@ -29,7 +29,7 @@ pytestmark = [pytest.mark.lab, pytest.mark.timeout(600)]
 PORT = "alpha/cpu:1"
 PIPES: dict[str, Any] = {"stdin": subprocess.DEVNULL, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
 MAC = "00-00-5E-00-53-14"
-Outcome = Any  # of a job
+Outcome = Any  # the outcome of a job
 
 WALK = Walk("windows: walk", ("beta", "alpha"), {"alpha": "proven", "beta": "proven"}, {}, lasts=100)
 
@@ -50,8 +50,7 @@ def test_a_walk_proves_both_devices(windows_job: Job, outcome: Outcome) -> None:
 class Rightless:
     """A situation on the link without rights.
 
-    `verdicts` are several where the neighbour table decides which of two owners is seen; `says` are words of the
-    sentence.
+    `verdicts` has several if the neighbour table decides which of two owners is seen. `says` are words of the sentence.
     """
 
     name: str
@@ -70,7 +69,7 @@ RIGHTLESS = (
 
 
 def proved_without_rights(case: Rightless, lab: Lab, folder: Path, prepare: Prepare) -> Result:
-    """Prove by the system's own echo requests."""
+    """Prove with the system's own echo requests."""
     plant = Plant(lab, folder)
     case.build(plant)
     prepare(plant)
@@ -94,7 +93,7 @@ def test_without_a_driver_nothing_is_proven_and_faults_are_found(
 
 @dataclass(frozen=True)
 class Stopped:
-    """A run that was interrupted or killed, `verify` after it, and the run that took its record up."""
+    """A run that was interrupted or killed, `verify` after it, and the run that continued its record."""
 
     ended: Result
     verified: Result
@@ -122,8 +121,10 @@ def stopped(number: signal.Signals, lab: Lab, folder: Path, prepare: Prepare) ->
         pytest.param(as_job("killed", partial(stopped, signal.SIGKILL), 80), None, id="killed"),
     ],
 )
-def test_a_stopped_run_leaves_a_record_that_is_taken_up(windows_job: Job, code: int | None, outcome: Outcome) -> None:
-    """Ctrl-C ends with 130; after it, and after a kill, the record is sound, and proven ports are not proven again."""
+def test_a_stopped_run_leaves_a_record_that_can_be_continued(
+    windows_job: Job, code: int | None, outcome: Outcome
+) -> None:
+    """Ctrl-C ends with 130; after it, and after a kill, the record is valid, and proven ports are not proven again."""
     assert code is None or outcome.ended.code == code, outcome.ended.text
     assert "Traceback" not in outcome.ended.text
     assert outcome.verified.code == 0, outcome.verified.out
@@ -132,7 +133,7 @@ def test_a_stopped_run_leaves_a_record_that_is_taken_up(windows_job: Job, code: 
 
 
 def slept(lab: Lab, folder: Path, prepare: Prepare) -> Result:
-    """Stop the process with the cable out, and suspend the computer the next time; then leave it alone."""
+    """Stop the process with the cable out; the next time suspend the computer; the third time do neither."""
     plant = Plant(lab, folder)
     usual.healthy(plant)
     prepare(plant)
@@ -196,7 +197,7 @@ def test_an_adapter_that_is_unplugged_and_plugged_in_again(windows_job: Job, out
 
 @dataclass(frozen=True)
 class OnSite:
-    """How the short commands ended: exit code, standard output, standard error."""
+    """The results of the short commands: exit code, standard output, standard error."""
 
     swept: tuple[int, str, str]
     listened: tuple[int, str, str]
@@ -208,7 +209,7 @@ class OnSite:
 
 
 def on_site(lab: Lab, folder: Path, prepare: Prepare) -> OnSite:
-    """Run the short commands one after the other, while a device speaks now and then."""
+    """Run the short commands one after the other, while a device sends frames from time to time."""
     plant = Plant(lab, folder)
     device, _ = usual.pair(plant)
     plant.plan()
@@ -291,7 +292,7 @@ with open_link(sys.argv[1], "eth0") as link:
 
 
 def watched(kind: str, lab: Lab, folder: Path, prepare: Prepare) -> list[tuple[bool, float]]:
-    """Take the far end of the cable down and up while a link is open; return each change and how late it was told."""
+    """Take the far end of the cable down and up while a link is open; return each change and its delay."""
     plant = Plant(lab, folder, direct=True)
     usual.healthy_direct(plant)
     (device,) = plant.devices
@@ -313,6 +314,6 @@ def watched(kind: str, lab: Lab, folder: Path, prepare: Prepare) -> list[tuple[b
     ids=str,
 )
 def test_carrier_changes_are_noticed_within_a_second(windows_job: Job, outcome: Outcome) -> None:
-    """A cable that is pulled and put back is told once each, within a second."""
+    """Pulling and plugging in a cable are each reported once, within a second."""
     assert [up for up, _ in outcome] == [False, True]
     assert all(late < 1 for _, late in outcome), outcome

@@ -1,4 +1,4 @@
-"""The structures of iphlpapi.dll, field by field, against the Windows headers that the MinGW compiler has."""
+"""Compares the structures of iphlpapi.dll, field by field, with the Windows headers of the MinGW compiler."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from netcheck.wire.windows import structures
 from tests.windows.build import COMPILER, why_not
 from tests.windows.skipping import skip_or_fail
 
-# Our structure and field, and the name in the headers.
+# A structure and field here, and their names in the headers.
 FIELDS: dict[tuple[type[ctypes.Structure], str], dict[str, str]] = {
     (structures.UnicastAddress, "IP_ADAPTER_UNICAST_ADDRESS_LH"): {
         "next": "Next", "address": "Address", "prefix_length": "OnLinkPrefixLength",
@@ -49,8 +49,8 @@ HEAD = """#define _WIN32_WINNT 0x0601
 
 
 @pytest.mark.slow
-def test_every_field_stands_where_the_headers_have_it(tmp_path: Path) -> None:
-    """Offsets of all fields that are read, and the sizes of the structures that are allocated or counted."""
+def test_every_field_has_the_offset_of_the_headers(tmp_path: Path) -> None:
+    """The test compares the offsets of all fields that are read, and the sizes of the structures that need one."""
     if reason := why_not():
         skip_or_fail(reason)
     claims = [

@@ -1,8 +1,8 @@
-"""One Windows computer: a Wine prefix of its own, its server, and netcheck run by Python for Windows in it.
+"""One Windows computer: a separate Wine prefix with its server, in which Python for Windows runs netcheck.
 
-Each network namespace needs a prefix of its own, because Wine's services look at the network of the namespace in which
-they were started. The services start with the first program, and keep the standard streams of that program open; so
-that program gets none.
+Each network namespace needs a separate prefix, because Wine's services use the network of the namespace in which they
+were started. The services start with the first program, and keep the standard streams of that program open. Therefore
+that program gets no streams.
 """
 
 from __future__ import annotations
@@ -23,12 +23,12 @@ NULL: dict[str, Any] = {"stdin": subprocess.DEVNULL, "stdout": subprocess.DEVNUL
 
 
 def windows_path(path: Path | str) -> str:
-    """Return the path by which Wine's programs reach a file of Linux."""
+    """Return the path of a Linux file for Wine's programs."""
     return "Z:" + str(Path(path).absolute()).replace("/", "\\")
 
 
 class Windows:
-    """A Windows computer in a network namespace ("" for that of the tests). Use it in `with`."""
+    """A Windows computer in a network namespace ("" for the namespace of the tests). Use it in `with`."""
 
     def __init__(self, namespace: str = "") -> None:
         self._inside = ("ip", "netns", "exec", namespace) if namespace else ()
@@ -57,8 +57,9 @@ class Windows:
 
     @property
     def wrapper(self) -> tuple[str, ...]:
-        """Return what turns the command `PYTHON -m netcheck WORDS` into one that runs on this computer, to be put
-        before it: it replaces the first word, the Python of Linux.
+        """Return the words to put before `PYTHON -m netcheck WORDS`, so that it runs on this computer.
+
+        They replace the first word, the Python of Linux.
         """
         settings = [f"{name}={value}" for name, value in self.environment.items() if os.environ.get(name) != value]
         unset = [
@@ -72,9 +73,9 @@ class Windows:
         return ("env", *unset, *settings, "sh", "-c", replace, "sh")
 
     def start(self, *words: str, before: Sequence[str] = (), **popen: Any) -> subprocess.Popen[bytes]:
-        """Start Python with these words, its streams as `subprocess` has them; none of them may be a file.
+        """Start Python with these arguments; streams are given as for `subprocess`, and none may be a file.
 
-        `before` are words before the whole command.
+        *before* are words in front of the whole command.
         """
         environment = {**self.environment, "TERM": "xterm"}
         return subprocess.Popen([*before, *self._command(str(self.python), *words)], env=environment, **popen)
@@ -82,7 +83,7 @@ class Windows:
     def run(
         self, *words: str, cwd: Path | None = None, typed: bytes = b"", timeout: float = 120, **extra: str
     ) -> subprocess.CompletedProcess[bytes]:
-        """Run Python with these words and return how it ended; `extra` is added to its environment."""
+        """Run Python with these arguments and return the result; *extra* is added to its environment."""
         environment = {**self.environment, **extra}
         command = self._command(str(self.python), *words)
         return subprocess.run(
@@ -90,7 +91,7 @@ class Windows:
         )
 
     def netcheck(self, *words: str, cwd: Path | None = None, **extra: Any) -> subprocess.CompletedProcess[bytes]:
-        """Run netcheck and return how it ended."""
+        """Run netcheck and return the result."""
         return self.run("-m", "netcheck", *words, cwd=cwd, **extra)
 
     def _command(self, *words: str) -> list[str]:
@@ -98,8 +99,9 @@ class Windows:
 
 
 def _linked(source: str, target: str) -> None:
-    """Link Wine's libraries instead of copying 700 MB, but copy the registry: Wine writes into a file that has several
-    links, and so into that of all computers.
+    """Link Wine's libraries instead of copying 700 MB, but copy the registry.
+
+    Wine writes into the registry file; a linked file would change for all computers.
     """
     if source.endswith(".reg"):
         shutil.copy2(source, target)

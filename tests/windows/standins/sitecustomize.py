@@ -1,6 +1,6 @@
-"""Add functions that Windows has and Wine 8 lacks, so that the libraries under test find them.
+"""Adds functions that Windows has and Wine 8 does not, so that the libraries under test find them.
 
-Python imports this module at its start. It is part of the laboratory, not of the product.
+Python imports this module when it starts. It is part of the laboratory, not of netcheck.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ def _signalled_event(handle: Any) -> Any:
 
 
 def _set_console_mode(handle: Any, mode: Any) -> Any:
-    """Refuse escape sequences (mode 4). Wine 8 accepts the mode, but draws the sequences as parts of lines."""
+    """Refuse escape sequences (mode 4). Wine 8 accepts the mode, but draws the sequences as text."""
     value = getattr(mode, "value", mode)
     if value & 4:
         return 0
@@ -54,14 +54,14 @@ MISSING: dict[str, Callable[..., Any]] = {
 
 
 def _ticks() -> int:
-    """Return the milliseconds since the start, with a minute of suspend from the moment at which a file is there."""
+    """Return the milliseconds since the start; add a minute of suspend when a certain file exists."""
     real: Any = _found(getattr(ctypes, "WinDLL")("kernel32"), "GetTickCount64")  # noqa: B009
     real.restype = ctypes.c_ulonglong
     return int(real()) + 60_000 * os.path.exists(os.environ["LABORATORY_SUSPEND"])
 
 
 def _adapter_entry(row: Any) -> int:
-    """Return ERROR_FILE_NOT_FOUND for every adapter while a file is there, as for one that was unplugged."""
+    """Return ERROR_FILE_NOT_FOUND for every adapter, as if it was unplugged, while a certain file exists."""
     if os.path.exists(os.environ["LABORATORY_UNPLUGGED"]):
         return 2
     return int(_found(getattr(ctypes, "WinDLL")("iphlpapi"), "GetIfEntry2")(row))  # noqa: B009
@@ -78,7 +78,7 @@ if os.environ.get("LABORATORY_CONSOLE") == "old":  # a console before Windows 10
 def _or_stand_in(library: Any, name: str) -> Any:
     if name not in MISSING:
         return _found(library, name)
-    stand_in = _StandIn(MISSING[name])  # Wine names some of them as well, and ends the program that calls them
+    stand_in = _StandIn(MISSING[name])  # Wine also has some of these names, but ends a program that calls them
     setattr(library, name, stand_in)
     return stand_in
 
@@ -91,7 +91,7 @@ def _kernel32() -> Any:
 
 
 def _begin_to_read_the_console() -> None:
-    """Look into the console's input once: before that, Wine's kbhit() never sees a key."""
+    """Read the console's input once: before that, Wine's kbhit() never reports a key."""
     kernel32 = _kernel32()
     kernel32.GetStdHandle.restype = ctypes.c_void_p
     record, count = ctypes.create_string_buffer(20), ctypes.c_ulong()
@@ -102,18 +102,18 @@ _begin_to_read_the_console()
 
 
 class _Copied(io.RawIOBase):
-    """A console's output of which a copy goes to a file."""
+    """A console's output that is also written to a file."""
 
     def __init__(self, console: Any, path: str) -> None:
         super().__init__()
         self._console, self._copy = console, open(path, "wb", buffering=0)  # noqa: SIM115  # open to the end
 
     def writable(self) -> bool:
-        """Return that it can be written."""
+        """Return True."""
         return True
 
     def isatty(self) -> bool:
-        """Return that it is a console."""
+        """Return True: it is a console."""
         return True
 
     def fileno(self) -> int:
@@ -121,7 +121,7 @@ class _Copied(io.RawIOBase):
         return int(self._console.fileno())
 
     def write(self, data: Any) -> int:
-        """Write to the console, and what it took to the copy."""
+        """Write to the console, and write the accepted part to the copy."""
         taken = int(self._console.write(data))
         self._copy.write(bytes(data)[:taken])
         return taken
@@ -134,7 +134,7 @@ def _copy_what_is_written(path: str) -> None:
 
 
 def _keep_screens(path: str) -> None:
-    """Write each new content of the console's window to a file, as a JSON text a line."""
+    """Write each new content of the console's window to a file, as JSON text on one line."""
     kernel32 = _kernel32()
     kernel32.CreateFileW.restype = ctypes.c_void_p
     console = ctypes.c_void_p(kernel32.CreateFileW("CONOUT$", 0xC0000000, 3, None, 3, 0, None))
