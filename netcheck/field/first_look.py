@@ -150,4 +150,4 @@ def _silent(net: Net, interface: str, others: Iterable[NetworkInterface]) -> str
         if one.name != interface and net.holds(address)
     ]
     where = f"; {listed(there)}: is it the right interface?" if there else ": is it the right interface and cable?"
-    return f"Nobody of subnet {safe(net.name)} ({prefix}) answers on {safe(interface)}{where}"
+    return f"No device of subnet {safe(net.name)} ({prefix}) answers on {safe(interface)}{where}"

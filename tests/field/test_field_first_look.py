@@ -86,10 +86,10 @@ def test_nobody_answers() -> None:
         addresses=((DYE.first + 5, 24),),
     )  # fmt: skip
     assert warnings(seen, aim, "eth0", (office,)) == [
-        "Nobody of subnet dye (192.0.2.0/24) answers on eth0; eth1 has 192.0.2.5 there: is it the right interface?"
+        "No device of subnet dye (192.0.2.0/24) answers on eth0; eth1 has 192.0.2.5 there: is it the right interface?"
     ]
     assert warnings(seen, aim, "eth0", ()) == [
-        "Nobody of subnet dye (192.0.2.0/24) answers on eth0: is it the right interface and cable?"
+        "No device of subnet dye (192.0.2.0/24) answers on eth0: is it the right interface and cable?"
     ]
 
 
@@ -99,7 +99,7 @@ def test_one_of_two_subnets_is_silent() -> None:
     seen = look(Wire(answers(A, B)), aim)
     assert [net.name for net in silent_nets(seen, aim)] == ["cut"]
     (said,) = warnings(seen, aim, "eth0", ())
-    assert said.startswith("Nobody of subnet cut (198.51.100.0/24)")
+    assert said.startswith("No device of subnet cut (198.51.100.0/24)")
 
 
 def test_one_device_alone_looks_like_a_direct_cable() -> None:

@@ -25,7 +25,7 @@ def stopped(plant: Plant, *words: str) -> tuple[list[str], float]:
 
 
 def test_the_wrong_interface_is_named_within_five_seconds(lab: Lab, tmp_path: Path) -> None:
-    """Nobody of the subnet answers on the named interface, and another one of this computer has an address there."""
+    """No device of the subnet answers on the named interface, and another one of this computer has an address there."""
     plant = Plant(lab, tmp_path, own=True)
     alpha = plant.device("alpha", 20)
     lab.down(alpha.namespace, "eth0")
@@ -34,13 +34,13 @@ def test_the_wrong_interface_is_named_within_five_seconds(lab: Lab, tmp_path: Pa
     lab.address(plant.station, "eth9", "192.0.2.9/24")
     said, seconds = stopped(plant)
     assert any(
-        "Nobody of subnet line (192.0.2.0/24) answers on eth0; eth9 has 192.0.2.9 there: is it the right interface?"
+        "No device of subnet line (192.0.2.0/24) answers on eth0; eth9 has 192.0.2.9 there: is it the right interface?"
         in text
         for text in said
     ), said
     assert seconds < 5 + 3  # and three seconds to start the program on a busy machine
     kept = [json.loads(line) for line in (tmp_path / "run.jsonl").read_text("utf-8").splitlines()]
-    assert any(line.get("event") == "warn" and "Nobody of subnet line" in line["text"] for line in kept)
+    assert any(line.get("event") == "warn" and "No device of subnet line" in line["text"] for line in kept)
 
 
 def test_a_direct_cable_is_noticed_without_direct(lab: Lab, tmp_path: Path) -> None:

@@ -72,7 +72,7 @@ def _shown_after_enter(port: PortState, moving: Movement) -> Generator[None, Non
             entered_at, refused = EVER, True
             names = listed([run.label(entry) for entry in blocked])
             where = port.target.subject
-            port.warn(f"{names} still answers, and the plan attaches it to {where}: unplug it there, {ENTER}")
+            port.warn(f"{names} still answers, and the plan attaches it behind {where}: unplug it there, {ENTER}")
         elif run.now >= max(check_at, entered_at + (FREED if moving.behind else 0.0)):
             if moving.shown():
                 return True

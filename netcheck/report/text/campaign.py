@@ -44,11 +44,11 @@ def to_text(summary: Summary, form: str = "simple", width: int = WIDE) -> str:
         _table(counted, form, width),
     ]
     if apart:
-        parts += ["Counted separately: no station could distinguish these from ports that deserve a proof."]
+        parts += ["Counted separately: no station can distinguish these from sound ports."]
         parts += [_table(apart, form, width)]
     if any(share.of for _, share in summary.alike):
         parts += [
-            "Ports that no station could distinguish from sound ports, and how often they were called proven:",
+            "How often ports were proven that no station can distinguish from sound ports:",
             _alike(summary, form),
         ]
     parts += ["\n".join(_lines(summary))]
@@ -118,8 +118,8 @@ def _lines(summary: Summary) -> list[str]:
         f"faults named right  {_least(summary.faulty)}",
         f"separate, proven    {apart.seen} of {apart.of}",
         "Limits are exact (Clopper-Pearson), one-sided, at 95 % confidence.",
-        "netcheck/rig/campaign/lots.py says how sites are drawn; the truth about a site is",
-        "taken from the simulation.",
+        "netcheck/rig/campaign/lots.py says how sites are drawn. The truth about a site",
+        "is taken from the simulation.",
     ]
 
 
