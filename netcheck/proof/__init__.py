@@ -11,7 +11,7 @@
 | `walk/` | takes many ports through their phases at once |
 | `verdict/` | turns an observation into a verdict: the first row of a table that applies decides |
 | `settings/` | finds the mask and the gateway of a device by its behaviour |
-| `turns` | the order of the ports |
+| `port_order` | the order of the ports |
 | `targets` | the ports to prove, and the search for a port by name |
 
 A port is proven in three phases: `in` (it answers), `out` (its cable is out and it is silent), `back` (it answers

@@ -21,13 +21,13 @@ from netcheck.proof.port.head_start import HeadStart, may_begin
 from netcheck.proof.port.observe import observe
 from netcheck.proof.port.sequence import prove_port
 from netcheck.proof.port.state import PortState
+from netcheck.proof.port_order import PortOrder
 from netcheck.proof.probing.address_state import EVER, FEW
 from netcheck.proof.probing.scheduler import Pace, ProbeScheduler, Send
 from netcheck.proof.probing.station_address import StationAddresses
 from netcheck.proof.result import PASSED, Phase, Proof, Verdict
 from netcheck.proof.run_state import Cut, RunState
 from netcheck.proof.targets import Scope, Target
-from netcheck.proof.turns import Turns
 from netcheck.proof.verdict.judge import DECIDED_IN, judge, verdict
 from netcheck.proof.verdict.names import Names
 from netcheck.proof.verdict.observation import Observation
@@ -313,7 +313,7 @@ class PortByPort:
         """Start without a port under test."""
         self.run, self.addresses = run, addresses
         self.port: PortState | None = None
-        self._turns = Turns(run.scope.asked, run.options.revisits)
+        self._order = PortOrder(run.scope.asked, run.options.revisits)
         self._ended: Target | None = None  # the port that ended last
         self._turn_ends = False  # the port under test is being put off
         self._steps: Steps | None = None
@@ -338,7 +338,7 @@ class PortByPort:
                     return False
                 except StopIteration:
                     self._between = None
-            elif (target := self._turns.take()) is not None:
+            elif (target := self._order.take()) is not None:
                 if not self._told:
                     self._tell_what_needs_keys()
                 self._open_port(target)
@@ -358,7 +358,7 @@ class PortByPort:
 
     def _next(self) -> Target | None:
         """Return the next port that can be tested."""
-        return next((target for target in self._turns.coming if not self._barred(target)), None)
+        return next((target for target in self._order.coming if not self._barred(target)), None)
 
     def _tend_head_start(self) -> None:
         """Send requests to the next port while the port under test comes back, and until its own turn."""
@@ -402,7 +402,7 @@ class PortByPort:
             proof.subject == port.target.subject and proof.verdict is Verdict.SKIPPED for proof in self.run.proofs[-1:]
         ):
             return
-        if self._turns.skip(port.target):
+        if self._order.skip(port.target):
             self.run.say(What.NOTE, port.target.subject, "It has one more turn at the end")
 
     def _meant(self, chosen: Chosen) -> Target | None:
@@ -423,8 +423,8 @@ class PortByPort:
         if port is not None and not is_out:
             put_off = self._put_off()
             if put_off and port.target.subject != target.subject:
-                self._turns.first(port.target)
-        self._turns.first(target)
+                self._order.first(port.target)
+        self._order.first(target)
         if port is not None and not is_out:
             self._between = self._cabling.after_port(target)
         self.run.proven = {mac: of for mac, of in self.run.proven.items() if of != target.interface}
@@ -448,7 +448,7 @@ class PortByPort:
         """Cut the port under test short and give the waiting ports the verdict `not-tested`."""
         self._cut(Cut(why))
         tried = {proof.subject for proof in self.run.proofs}
-        while (target := self._turns.take()) is not None:
+        while (target := self._order.take()) is not None:
             if target.subject not in tried:
                 self.run.put(Observation(target=target, cut=why))
         for _ in self._cabling.after_port(None):
@@ -513,7 +513,7 @@ class PortByPort:
             self.run.put_proof(proof)
             self._ended = port.target
         port.entry.keep(FEW)
-        self._between = self._cabling.after_port(self._turns.following)
+        self._between = self._cabling.after_port(self._order.following)
 
     def _cut(self, cut: Cut) -> None:
         """Cut the port under test short."""

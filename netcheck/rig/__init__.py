@@ -10,7 +10,7 @@
 | `bench` | builds a scenario and runs it |
 | `history` | computes from the recorded changes when each cable was in and each device alive |
 | `truth` | decides from the history alone whether a port deserves `proven`; it does not use the judge |
-| `draw` | draws scenarios, at random or for a search of false proofs |
+| `random_scenarios` | draws scenarios, at random or for a search of false proofs |
 | `campaign/` | runs thousands of sites and counts |
 
 The same seed gives the same bytes, however many processes run.

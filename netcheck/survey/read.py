@@ -50,9 +50,9 @@ def readers() -> Iterator[Reader]:
     from netcheck.survey.readers import zone
 
     yield Reader("zone", zone.recognises, zone.read, "line")
-    from netcheck.survey.readers import hosts
+    from netcheck.survey.readers import hosts_file
 
-    yield Reader("hosts", hosts.recognises, hosts.read, "line")
+    yield Reader("hosts", hosts_file.recognises, hosts_file.read, "line")
     yield Reader("csv", table.recognises, table.read)
 
 

@@ -18,7 +18,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from netcheck.report.text.campaign import to_text
-from netcheck.rig.campaign.exact import upper
+from netcheck.rig.campaign.confidence import upper
 from netcheck.rig.campaign.run import Summary, summed, trials
 from netcheck.rig.scenario import Mode
 from tests.bench.results import publish

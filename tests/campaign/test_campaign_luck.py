@@ -8,7 +8,7 @@ from random import Random
 import pytest
 
 from netcheck.rig.campaign.calibration import calibrate, in_bursts, one_by_one
-from netcheck.rig.campaign.exact import lower
+from netcheck.rig.campaign.confidence import lower
 from netcheck.rig.network import Bursts
 
 LOOSE = 0.01  # a limit at which luck is frequent enough to be counted

@@ -15,7 +15,7 @@ import pytest
 
 from netcheck.proof.result import Verdict
 from netcheck.report.text.campaign import to_json, to_text
-from netcheck.rig.campaign.lots import Fault
+from netcheck.rig.campaign.distribution import Fault
 from netcheck.rig.campaign.run import Summary, prove, summed, trial, trials
 from netcheck.rig.campaign.sites import site_of
 from netcheck.rig.truth import Unmet

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from netcheck.rig.campaign.lots import Fault
+from netcheck.rig.campaign.distribution import Fault
 from netcheck.rig.campaign.sites import DrawnSite, site_of
 from netcheck.rig.devices import Faults, VirtualDevice
 from netcheck.rig.technicians import Habit

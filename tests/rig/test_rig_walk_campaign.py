@@ -9,7 +9,7 @@ import pytest
 
 from netcheck.proof.result import Proof, Verdict
 from netcheck.rig.bench import Bench
-from netcheck.rig.draw import RandomChoices, scenario
+from netcheck.rig.random_scenarios import RandomChoices, scenario
 from netcheck.rig.scenario import Mode, to_source
 from netcheck.rig.truth import Judgement
 from tests.rig.scenes import Ran, forbidden_frames

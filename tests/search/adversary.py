@@ -24,7 +24,7 @@ from hypothesis import strategies as st
 from netcheck.proof.events import What
 from netcheck.proof.result import Proof, Verdict
 from netcheck.rig.bench import Bench
-from netcheck.rig.draw import scenario
+from netcheck.rig.random_scenarios import scenario
 from netcheck.rig.scenario import Mode, Scenario, to_source
 from netcheck.rig.truth import Judgement, Unmet
 from tests.search.shrink import shrunk

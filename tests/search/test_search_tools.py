@@ -10,7 +10,7 @@ import pytest
 from netcheck.proof.result import Verdict
 from netcheck.rig import scenario as parts
 from netcheck.rig.bench import Bench
-from netcheck.rig.draw import RandomChoices, scenario
+from netcheck.rig.random_scenarios import RandomChoices, scenario
 from netcheck.rig.scenario import Act, Do, HandMove, Mode, On, Scenario, Stop, to_source
 from tests.search.shrink import shrunk
 

@@ -18,7 +18,7 @@ from tests.windows.wine import Windows, windows_path
 PLAN = windows_path(ROOT / "plans" / "tarn-hollow-mended")
 RECORDED = """
 import contextlib, io, json, sys
-from netcheck.wire.windows import driver, iphlpapi
+from netcheck.wire.windows import iphlpapi, packet_driver
 from netcheck.wire.windows.iphlpapi import AdapterRoute, WindowsAdapter
 from netcheck.wire.links import open as links
 from netcheck.cli.main import run
@@ -75,9 +75,9 @@ from scapy.config import conf
 import scapy.arch.libpcap
 scapy.arch.libpcap.load_winpcapy = lambda: None
 conf.cache_pcapiflist = {}
-driver.is_administrator = lambda: False
+packet_driver.is_administrator = lambda: False
 call("prove", plan, "-i", "ethernet 3", *permit)
-driver.is_administrator = lambda: True
+packet_driver.is_administrator = lambda: True
 call("prove", plan, "-i", "ethernet 3", *permit)
 conf.cache_pcapiflist = {"another": ("another", [], 0, "", None)}
 call("prove", plan, "-i", "ethernet 3", *permit)

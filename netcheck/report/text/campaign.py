@@ -7,7 +7,7 @@ from typing import Any
 from tabulate import tabulate
 
 from netcheck.proof.result import Verdict
-from netcheck.rig.campaign.exact import lower, upper
+from netcheck.rig.campaign.confidence import lower, upper
 from netcheck.rig.campaign.run import ClassRow, Share, Summary
 
 HEADS = {
@@ -118,8 +118,8 @@ def _lines(summary: Summary) -> list[str]:
         f"faults named right  {_least(summary.faulty)}",
         f"separate, proven    {apart.seen} of {apart.of}",
         "Limits are exact (Clopper-Pearson), one-sided, at 95 % confidence.",
-        "netcheck/rig/campaign/lots.py says how sites are drawn. The truth about a site",
-        "is taken from the simulation.",
+        "netcheck/rig/campaign/distribution.py says how sites are drawn.",
+        "The truth about a site is taken from the simulation.",
     ]
 
 

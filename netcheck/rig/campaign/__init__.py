@@ -1,6 +1,6 @@
 """The campaign: proves thousands of random sites and counts how often a verdict is false.
 
-`lots` is the distribution of the sites. `sites` draws and builds one site. `right` says which verdicts are right for
-it. `run` proves all sites and sums up. `exact` computes confidence limits. `calibration` measures the silence rule
-alone.
+`distribution` has the weights of all choices. `sites` draws and builds one site. `expected` says which verdicts are
+right for it. `run` proves all sites and sums up. `confidence` computes confidence limits. `calibration` measures the
+silence rule alone.
 """

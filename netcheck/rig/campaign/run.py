@@ -1,6 +1,6 @@
 """Runs a campaign and sums it up: the verdict of each port is compared with the truth.
 
-Four sites in five have one port under test (`sites`). The fifth is a whole run, drawn as a scenario (`draw`): a walk,
+Four sites in five have one port under test (`sites`). The fifth is a whole run, drawn by `random_scenarios`: a walk,
 several ports in a row, second connectors, LLDP, a suspend of the computer, and other events without a hand.
 """
 
@@ -19,9 +19,9 @@ from netcheck.proof.prober import Prober
 from netcheck.proof.result import Verdict
 from netcheck.proof.verdict.names import Names
 from netcheck.rig.bench import Bench
-from netcheck.rig.campaign.right import HEALTHY
+from netcheck.rig.campaign.expected import HEALTHY
 from netcheck.rig.campaign.sites import DrawnSite, site_of
-from netcheck.rig.draw import RandomChoices, lookalike, scenario
+from netcheck.rig.random_scenarios import RandomChoices, lookalike, scenario
 from netcheck.rig.scenario import Mode, Scenario, to_source
 from netcheck.rig.truth import Alike, Truth, Unmet
 

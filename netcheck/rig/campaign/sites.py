@@ -1,4 +1,4 @@
-"""Sites with one port under test, drawn from the distribution of `lots`. A seed alone determines a site."""
+"""Sites with one port under test, drawn from the distribution of `distribution`. A seed alone determines a site."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ from netcheck.addr import quad
 from netcheck.proof.events import Key, RunOptions
 from netcheck.proof.result import Verdict
 from netcheck.proof.targets import Net, Scope, Target
-from netcheck.rig.campaign import lots
-from netcheck.rig.campaign.lots import Fault, Topology, Trait, lot
-from netcheck.rig.campaign.right import SiteFacts
+from netcheck.rig.campaign import distribution
+from netcheck.rig.campaign.distribution import Fault, Topology, Trait, weighted_choice
+from netcheck.rig.campaign.expected import SiteFacts
 from netcheck.rig.devices import Faults, Forger, VirtualDevice
 from netcheck.rig.network import Bursts, Jack, Rig, Segment
 from netcheck.rig.technicians import GIVES_UP, Habit, Hand
@@ -57,18 +57,23 @@ class _Builder:
 
     def __init__(self, seed: int) -> None:
         self.random = random = Random(seed)
-        self.topology, self.fault = lot(random, lots.TOPOLOGIES), lot(random, lots.FAULTS)
+        self.topology, self.fault = (
+            weighted_choice(random, distribution.TOPOLOGIES),
+            weighted_choice(random, distribution.FAULTS),
+        )
         if self.topology is Topology.DIRECT and self.fault in ON_A_SWITCH:
             self.topology = Topology.SWITCH
         if self.fault is Fault.UNKNOWN_CHAIN:
             self.topology = Topology.CHAIN
         self.direct = self.topology is Topology.DIRECT
-        self.habit = FORCED.get(self.fault) or lot(random, lots.HABITS)
+        self.habit = FORCED.get(self.fault) or weighted_choice(random, distribution.HABITS)
         if self.direct and self.habit in (Habit.STATION, Habit.ALWAYS_STATION):
             self.habit = Habit.RIGHT  # a direct cable is the same at either end
         self.trait = self._trait()
-        self.known = self.fault is Fault.NAMEPLATE or (self.fault is not Fault.CANCELS and self._maybe(lots.NAMED))
-        self.keys = self.fault is not Fault.COINCIDENCE and self._maybe(lots.KEYED)
+        self.known = self.fault is Fault.NAMEPLATE or (
+            self.fault is not Fault.CANCELS and self._maybe(distribution.NAMED)
+        )
+        self.keys = self.fault is not Fault.COINCIDENCE and self._maybe(distribution.KEYED)
         self.story = [str(self.topology), str(self.fault), f"pulls {self.habit}", str(self.trait)]
         self.targets: list[Target] = []
         self.devices: dict[str, VirtualDevice] = {}
@@ -78,11 +83,11 @@ class _Builder:
         return self.random.random() < chance
 
     def _trait(self) -> Trait:
-        trait = lot(self.random, lots.TRAITS)
+        trait = weighted_choice(self.random, distribution.TRAITS)
         return Trait.SOUND if self.fault is Fault.ECHO_ELSEWHERE else trait
 
     def _bench(self, seed: int) -> None:
-        own = not self._maybe(lots.BORROWED)
+        own = not self._maybe(distribution.BORROWED)
         adapters = [Adapter("x0", STATION_MAC, ((OWN, 24),) if own else ())]
         self.segment, self.office = Segment(direct=self.direct), Segment()
         segments = [self.segment]
@@ -101,7 +106,7 @@ class _Builder:
         self.hand = Hand(self.rig, self.random, self.habit, self.cable, other, self.random.choice((0.8, 2.0, 6.0)))
         faults = self.alpha.faults
         self.since = float("inf")
-        self.hand.keys, self.hand.early = self.keys, self.random.choice(lots.EARLY_KEYS)
+        self.hand.keys, self.hand.early = self.keys, self.random.choice(distribution.EARLY_KEYS)
         self._go_wrong()
         self.rig.after(GIVES_UP, partial(self.hand.press, Key.QUIT))
         macs = {target.mac: target.interface for target in self.targets if target.mac is not None}
@@ -239,21 +244,21 @@ class _Builder:
     def _cable(self) -> None:
         """Draw the loss and the delay of the cable of the port under test."""
         random, jack = self.random, self.cable
-        low, high = lot(random, lots.LOSSES)
-        self.loss, self.bursty = random.uniform(low, high), self._maybe(lots.BURSTY)
+        low, high = weighted_choice(random, distribution.LOSSES)
+        self.loss, self.bursty = random.uniform(low, high), self._maybe(distribution.BURSTY)
         if self.loss and self.bursty:
-            low, high = lots.BURST_LASTS
+            low, high = distribution.BURST_LASTS
             length = low * (high / low) ** random.random()
             jack.bursts = Bursts(self.loss, length, Random(random.random()))
             self.story.append(f"bursts of {length:.1f} s, {self.loss:.2f}")
         elif self.loss:
             jack.loss = self.loss
             self.story.append(f"loss {self.loss:.2f}")
-        if self._maybe(lots.JITTERY):
-            jack.jitter = random.uniform(0, lots.JITTER)
+        if self._maybe(distribution.JITTERY):
+            jack.jitter = random.uniform(0, distribution.JITTER)
             self.story.append(f"jitter {jack.jitter:.2f}")
-        if not self.direct and self._maybe(lots.SPANNING):
-            jack.forwards_after = random.uniform(*lots.BLOCKS)
+        if not self.direct and self._maybe(distribution.SPANNING):
+            jack.forwards_after = random.uniform(*distribution.BLOCKS)
             jack.forwarding_from = self.rig.time + random.choice((0.0, jack.forwards_after))
             self.story.append(f"forwards after {jack.forwards_after:.0f} s")
 

@@ -57,7 +57,7 @@ def open_portable(interface: str, others: Sequence[str] = ()) -> PortableLink:
 def _demand_driver(names: Sequence[str]) -> None:
     """Raise LinkError if Windows has no capture driver, or if the driver does not show an interface."""
     if sys.platform == "win32":
-        from netcheck.wire.windows.driver import why_not
+        from netcheck.wire.windows.packet_driver import why_not
 
         for name in names:
             if problem := why_not(name):
@@ -67,7 +67,7 @@ def _demand_driver(names: Sequence[str]) -> None:
 def _not_opened(error: Exception, name: str) -> NetcheckError:
     said = safe(str(error))
     if sys.platform == "win32":
-        from netcheck.wire.windows.driver import why_not_opened
+        from netcheck.wire.windows.packet_driver import why_not_opened
 
         return LinkError(why_not_opened(name, said))
     elif isinstance(error, OSError) and error.errno:  # noqa: RET505  # the type checker judges branches by system

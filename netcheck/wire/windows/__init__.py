@@ -2,5 +2,5 @@
 
 `structures.py` holds the structures of iphlpapi.dll, and `iphlpapi.py` its calls, which any user may make; both use the
 names of Windows. `adapters.py` makes interfaces, routes and carrier changes of them, `unprivileged.py` a link.
-`driver.py` says why frames cannot be captured.
+`packet_driver` says why frames cannot be captured.
 """

@@ -8,7 +8,7 @@ import pytest
 
 from netcheck.proof.result import Verdict
 from netcheck.rig.bench import Bench
-from netcheck.rig.draw import RandomChoices, lookalike
+from netcheck.rig.random_scenarios import RandomChoices, lookalike
 from netcheck.rig.truth import Alike
 
 

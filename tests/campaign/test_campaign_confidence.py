@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from netcheck.rig.campaign.exact import at_most, between, lower, upper
+from netcheck.rig.campaign.confidence import at_most, between, lower, upper
 
 # Statistics in Medicine 17 (1998) 857-872, Table I, Clopper-Pearson, two-sided 95 %.
 TABLE_I = [(81, 263, 0.2527, 0.3676), (15, 148, 0.0578, 0.1617), (0, 20, 0.0, 0.1684), (1, 29, 0.0009, 0.1776)]

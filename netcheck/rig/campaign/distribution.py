@@ -130,7 +130,7 @@ NAMED = 0.7  # share of the plans that name MACs
 BORROWED = 0.4  # share of the stations without an address of their own in the subnet
 
 
-def lot(random: Random, weighted: tuple[tuple[float, T], ...]) -> T:
+def weighted_choice(random: Random, weighted: tuple[tuple[float, T], ...]) -> T:
     """Draw one value, each with the probability of its weight."""
     at = random.random() * sum(weight for weight, _ in weighted)
     for weight, value in weighted:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from netcheck.proof.result import Verdict
-from netcheck.rig.campaign.lots import MILD, Fault
+from netcheck.rig.campaign.distribution import MILD, Fault
 from netcheck.rig.network import Jack
 from netcheck.rig.technicians import Habit, Hand
 from netcheck.rig.truth import HEARABLE

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from netcheck.proof.targets import Target
 
 
-class Turns:
+class PortOrder:
     """The ports that still have a turn. With `revisits`, a skipped port has one more turn at the end."""
 
     def __init__(self, asked: Iterable[Target], revisits: bool) -> None:
