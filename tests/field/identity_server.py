@@ -51,7 +51,7 @@ def serve(address: str, how: str) -> None:
                 while part := connection.recv(4096):
                     got += part
         except OSError:
-            pass  # the far end has enough
+            pass  # the far end has closed the connection
     print(got.hex(), flush=True)
 
 

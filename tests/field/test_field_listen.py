@@ -102,7 +102,7 @@ def test_a_requested_address_is_no_host_yet() -> None:
     hears.hear(bytes(arp(1, MAC, "192.0.2.20", "192.0.2.20")))
     assert hears.wanted() == ()
     assert hears.nameless() == ()
-    assert hears.found()[0].name == "press\x1b3"  # made safe where it is shown
+    assert hears.found()[0].name == "press\x1b3"  # the report makes it safe
 
 
 def test_lldp_tells_name_and_address() -> None:

@@ -204,7 +204,7 @@ def test_an_arp_probe_is_heard_without_an_address() -> None:
         (arp_request(STRANGER, BORROWED, BORROWED), True),
         (arp_reply(STRANGER, BORROWED, STATION, 0), True),
         (arp_request(STRANGER, ADDRESS, BORROWED), False),
-        (arp_request(STRANGER, 0, BORROWED), False),  # a probe for an address in use is answered, not yielded to
+        (arp_request(STRANGER, 0, BORROWED), False),  # a probe for an address in use gets a reply
     ],
     ids=["announced", "answered", "asked for", "probed"],
 )

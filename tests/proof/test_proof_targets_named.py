@@ -50,7 +50,7 @@ PORTS = (
         ("sw-1/3", [2]),
         ("sw 3", [4]),
         ("sw 3 gi1/0/4", [4]),
-        ("scale", [5]),  # exactly so, before other capitals
+        ("scale", [5]),  # an exact match comes before one with other capitals
         ("Scale", [6]),
         ("SCALE", [5, 6]),
         ("192.0.2.21", [2]),
@@ -84,7 +84,7 @@ def test_the_order_of_the_words_is_kept() -> None:
         ("drive", "drive-01"),
         ("192.0.2.23", "192.0.2.22"),
         ("10.0.0.0/8", "192.0.2.20"),
-        ("zzz", "Scale/lan"),  # nothing is like it: some interfaces
+        ("zzz", "Scale/lan"),  # no similar name: some interfaces are listed
     ],
 )
 def test_an_unknown_word_is_refused_with_the_nearest_names(word: str, near: str) -> None:

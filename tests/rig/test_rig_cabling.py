@@ -20,8 +20,8 @@ PATIENCE = 20.0
 def chain(*only: str, puts_back: bool = True) -> Scene:
     """Return a plant with gamma behind the second port of alpha, and beta on the switch.
 
-    For the second port the technician unplugs gamma. When the cabling must be put back, he connects gamma, or only
-    presses Enter. He stops the run if it lasts too long.
+    For the second port the technician unplugs gamma. When the cabling must be put back, the technician connects gamma,
+    or only presses Enter. The technician stops the run if it lasts too long.
     """
     scene = Scene(options=RunOptions(patience=PATIENCE), only=only or ("alpha/cpu:1", "alpha/cpu:2", "beta/cpu:1"))
     alpha = scene.add("alpha/cpu", 20, ports=2)
@@ -85,7 +85,7 @@ def left_out(scene: Scene, back_after: float) -> Watcher:
     scene.add("gamma/cpu", 22)
     scene.add("beta/cpu", 21)
     scene.only, scene.hand.confirms = ("alpha/cpu:1", "beta/cpu:1"), True
-    del scene.hand.jacks["gamma/cpu:1"]  # this technician does not put it back by himself
+    del scene.hand.jacks["gamma/cpu:1"]  # this technician does not put it back on request
     tell = scene.hand.told
 
     def told(event: Event) -> None:
@@ -159,7 +159,7 @@ def test_a_device_behind_the_port_under_test_is_not_asked_back() -> None:
     scene = chain()
     run = watched(scene)
     missed = [at for at, screen in run.screens if screen.out and screen.word is not Word.PUT_BACK]
-    assert not missed or missed[-1] - missed[0] < 1.0  # once the cable is back, the two answer not in the same moment
+    assert not missed or missed[-1] - missed[0] < 1.0  # the two do not answer at the same moment
     assert {str(run.board.proofs[port].verdict) for port in ("alpha/cpu:1", "beta/cpu:1")} == {"proven"}
 
 

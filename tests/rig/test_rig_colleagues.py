@@ -41,7 +41,7 @@ def row(many: int = 4, keys: bool = True) -> Scene:
     return scene
 
 
-# Falls at the same time, and falls that only seem to belong together
+# Silences at the same time, and silences that only seem to have one cause
 
 
 @pytest.mark.parametrize("keys", [True, False], ids=["keys", "hands-free"])

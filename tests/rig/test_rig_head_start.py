@@ -139,7 +139,7 @@ def at_once(scene: Scene, port: str, do: partial[None], *, what: What | Action, 
 def test_a_cable_that_is_pulled_before_it_is_asked_for_proves_nothing() -> None:
     """A technician reads which port is next and pulls its cable at once.
 
-    He is asked to put it back, and this silence is no part of its proof.
+    The run asks for the cable back, and this silence is no part of its proof.
     """
     scene = plant(blocks=5.0)
     at_once(scene, A, partial(scene.rig.plug, scene.jacks["beta/cpu"], False), what=What.RETURNED)
@@ -219,7 +219,7 @@ def test_no_window_of_a_second_has_more_than_ten_broadcasts() -> None:
     scene = plant(blocks=SPANNING_TREE)
     for number in range(12):
         scene.add(f"silent-{number}/cpu", 60 + number)
-        scene.jacks[f"silent-{number}/cpu"].plugged = False  # asked by broadcast ARP for ever
+        scene.jacks[f"silent-{number}/cpu"].plugged = False  # the watch asks them by broadcast ARP all the time
     ran = scene.prove()
     assert verdicts(ran) == ["proven"] * 4
     assert forbidden_frames(ran) == []

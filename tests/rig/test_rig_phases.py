@@ -51,7 +51,7 @@ def test_a_borrowed_address_is_probed_first(seed: int) -> None:
     probes = arps(ran, BORROWED, 0)
     began = ran.rig.now() - ran.seconds
     assert len(probes) == 3
-    assert probes[0] - began <= 1.0 + 0.06  # the prober looks every 50 ms
+    assert probes[0] - began <= 1.0 + 0.06  # the prober takes a step every 50 ms
     assert all(1.0 <= later - earlier <= 2.06 for earlier, later in pairwise(probes))
     others = [at for at, _, _ in ran.rig.sent if at not in probes]
     assert min(others) >= probes[-1] + 2.0

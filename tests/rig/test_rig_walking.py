@@ -574,7 +574,7 @@ def test_own_cable_pulled() -> None:
     pull(scene, scene.rig.jacks[0], SETTLED, out=10)
     pull_twice(scene, "d20/lan", SETTLED + 30)
     ran = walk(scene)
-    assert said(ran, What.WARN)[0] == "The station's own cable is out: plug it in again"
+    assert said(ran, What.WARN)[0] == "This computer's own cable is out: plug it in again"
     assert verdicts(ran) == {"d20/lan:1": "proven", "d21/lan:1": "not-tested"}
     assert forbidden_frames(ran) == []
 

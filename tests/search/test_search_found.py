@@ -70,7 +70,8 @@ CASES = {
     "proven, then chosen again":
         Scenario(mode=Mode.DIRECT_HANDS_FREE, devices=(Device(ports=2),), asked=2,
                  acts=(Act(do=Do.NUMBER, on=On.PLUG, after=6.0),)),
-    # The cable was put back into its connector, and by key moved to the next one, into which another cable came later.
+    # The cable was put back into its connector, and a key said that it was moved to the next one, which got another
+    # cable later.
     "put back, and another cable later":
         Scenario(seed=751737916, devices=(Device(ports=2), Device(checks_itself=True)), asked=2, named=False,
                  blocks=30.0, moves_connector=False, reseats_connector=True,

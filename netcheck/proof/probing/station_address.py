@@ -46,7 +46,9 @@ class StationAddresses:
             if own:
                 self.scheduler.senders[number, net.name] = own[0]
         if (0, net.name) not in self.scheduler.senders and net.station is None:
-            self.run.lack[net.name] = f"this station has no address in {net.name}, and the plan has no station there"
+            self.run.lack[net.name] = (
+                f"this computer has no address in {net.name}, and the plan has no [[station]] there"
+            )
 
     def claim(self, nets: Iterable[Net]) -> Steps:
         """Borrow the plan's station address in subnets where the operating system has no address, then watch them.

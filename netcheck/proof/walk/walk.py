@@ -179,7 +179,7 @@ class Walk:
         if run.drops == self._drops and run.disturbances == self._disturbances:
             return
         if run.drops != self._drops:
-            run.warn("", "The station's own cable is out: plug it in again", holds=True)
+            run.warn("", "This computer's own cable is out: plug it in again", holds=True)
         self._drops, self._disturbances = run.drops, run.disturbances
         for track in self._tracks:
             if track.port is None:
