@@ -1,6 +1,8 @@
-"""Builds sites of the truth campaign from namespaces, with the cabling, fault, device and technician of the rig's site.
+"""Builds sites of the truth campaign from namespaces.
 
-Only sites without loss, jitter or a blocked switch port can be built: the laboratory's kernels have no netem.
+Each site has the cabling, fault, device and technician of the site on the rig.
+
+Sites with loss, jitter or a blocked switch port cannot be built, because the laboratory's kernels have no netem.
 """
 
 from __future__ import annotations
@@ -69,7 +71,7 @@ def _alpha(plant: Plant, site: DrawnSite) -> Device:
 
 
 def _as_host(faults: Faults) -> dict[str, Any]:
-    """Return the faults that need a device in user space, as `responder` names them."""
+    """Return the faults that need a device in user space, with the names of `responder`."""
     echo = {
         "wrong-identifier": faults.wrong_identifier,
         "wrong-payload": faults.wrong_payload,
@@ -88,7 +90,7 @@ def _as_host(faults: Faults) -> dict[str, Any]:
 
 
 def _go_wrong(plant: Plant, site: DrawnSite, alpha: Device) -> str:
-    """Add the site's fault; return the namespace of the host that is there only while the cable is out."""
+    """Add the site's fault; return the namespace of the host that exists only while the cable is out."""
     match site.drawn.fault:
         case Fault.SECOND_ALWAYS:
             plant.stranger(20, IMPOSTOR_MAC)
@@ -107,7 +109,7 @@ def _go_wrong(plant: Plant, site: DrawnSite, alpha: Device) -> str:
 
 @dataclass
 class HabitOnKernel:
-    """Does with the cables of the laboratory what the site's technician does on the rig."""
+    """A technician who moves the cables of the laboratory like the site's technician on the rig."""
 
     plant: Plant
     site: DrawnSite
@@ -117,7 +119,7 @@ class HabitOnKernel:
     times: int = 0  # requests to pull so far
 
     def obey(self, request: Request) -> None:
-        """Do what is asked, or what the habit makes of it; press Enter if the site's technician does."""
+        """Obey the request in the way of the site's technician, and press Enter if that technician does."""
         self.plant.pause(REACTION)
         if request.pulls:
             self.times += 1
@@ -147,7 +149,7 @@ class HabitOnKernel:
                 self._for_a_moment()
                 command = self.plant.command
                 if command is not None and not command.wait_for(_asks, AGAIN_AFTER, command.line_count):
-                    self._right(False)  # the request still stands
+                    self._right(False)  # the request is still open
             case Habit.ALWAYS_SHORT:
                 self._for_a_moment()
             case Habit.TWICE if first:
@@ -168,7 +170,7 @@ class HabitOnKernel:
             (self.plant.lab.down if plugged else self.plant.lab.up)(self.stranger, "eth0")
 
     def _other(self, plugged: bool) -> None:
-        """Move the neighbour's cable, if the rig's technician takes that one; otherwise a cable that leads nowhere."""
+        """Move the neighbour's cable, if the rig's technician moves it; otherwise a cable that leads to no device."""
         if self.other is not None and self.site.hand.other.host is not None:
             (self.plant.plug_in if plugged else self.plant.pull)(self.other)
 

@@ -1,4 +1,4 @@
-"""Runs a netcheck command in a namespace: reads its lines, passes its requests to a technician, types its keys."""
+"""Runs a netcheck command in a namespace: reads its lines, passes requests to a technician, and types keys."""
 
 from __future__ import annotations
 
@@ -28,8 +28,9 @@ NO_RIGHTS = ("setpriv", "--bounding-set=-all", "--inh-caps=-all")
 
 @cache
 def as_a_user() -> tuple[str, ...]:
-    """Return the words to put before a command that take its rights away: another user, or root without capabilities
-    where that user cannot read this Python.
+    """Return the words in front of a command that remove its rights.
+
+    They make it run as another user, or as root without capabilities if that user cannot read this Python.
     """
     trial = subprocess.run([*NOBODY, sys.executable, "-c", "import netcheck"], capture_output=True)
     return NO_RIGHTS if trial.returncode else NOBODY
@@ -48,7 +49,7 @@ def begun(process: Process) -> None:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One line of standard error; `at` is when it was read, in seconds of the wall clock."""
+    """One line of standard error; `at` is the time when it was read, in seconds of the wall clock."""
 
     at: float
     text: str
@@ -56,7 +57,7 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """How a command ended; times are of the wall clock."""
+    """The result of a command; times are those of the wall clock."""
 
     code: int
     out: str
@@ -87,7 +88,7 @@ class Result:
         return "\n".join(line.text for line in self.lines)
 
     def when(self, beginning: str) -> float:
-        """Return when the first line with this beginning was read."""
+        """Return the time when the first line with this beginning was read."""
         return next(line.at for line in self.lines if line.text.startswith(beginning))
 
 
@@ -146,12 +147,12 @@ class Command:
                 continue
             try:
                 self._technician(request)
-            except (LabError, OSError):  # the laboratory may be gone by now, but only once the command has ended
+            except (LabError, OSError):  # after the end of the command the laboratory may be closed
                 if not self._ended.is_set():
                     raise
 
     def wait_for(self, wanted: Callable[[str], bool], seconds: float, since: int = 0) -> bool:
-        """Wait for a line after the first `since` lines; return False if it does not come in time."""
+        """Wait for a line after the first *since* lines; return False if it does not come in time."""
         until = time.monotonic() + seconds
         with self._news:
             while not any(wanted(line.text) for line in self._lines[since:]):
@@ -166,11 +167,11 @@ class Command:
         return len(self._lines)
 
     def pause(self, seconds: float) -> None:
-        """Wait for this long, or until the command ends."""
+        """Wait for these seconds, or until the command ends."""
         self._ended.wait(seconds)
 
     def press(self, line: str = "") -> float:
-        """Type a line, empty for Enter, and return the time. It is lost if the command or its input has ended."""
+        """Type a line, empty for Enter, and return the time. The line is lost if the command or its input has ended."""
         assert self.process.stdin is not None
         with suppress(BrokenPipeError, ValueError):  # ValueError: the input was closed before
             os.write(self.process.stdin.fileno(), line.encode() + b"\n")
@@ -182,13 +183,13 @@ class Command:
         self.process.stdin.close()
 
     def signal(self, number: signal.Signals) -> float:
-        """Send the command a signal and return the time."""
+        """Send a signal to the command and return the time."""
         at = time.time()
         self.process.send_signal(number)
         return at
 
     def end(self, seconds: float = 300) -> Result:
-        """Wait until the command ends; kill it after these seconds."""
+        """Wait until the command ends, and return its result; kill it after these seconds."""
         watchdog = threading.Timer(seconds, self.process.kill)
         watchdog.start()
         assert self.process.stdout is not None

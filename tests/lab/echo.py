@@ -1,4 +1,4 @@
-"""ICMP echo requests by the system's own IP stack, so that no test needs the program `ping`.
+"""Sends ICMP echo requests with the system's own IP stack, so that no test needs the program `ping`.
 
 As a script, `echo.py ADDRESS COUNT EVERY` sends COUNT requests, one every EVERY seconds, and prints the number of
 replies.
@@ -16,8 +16,9 @@ _REPLY, _REQUEST = 0, 8  # RFC 792
 
 
 def echo(address: str, count: int = 1, wait: float = 1.0, every: float = 0.1) -> int:
-    """Send echo requests in the present network namespace, `every` seconds apart, and return how many were answered
-    within `wait` seconds each. Needs root.
+    """Send *count* echo requests, *every* seconds apart, and return the number of replies within *wait* seconds each.
+
+    The requests leave from the present network namespace. Needs root.
     """
     with socket.socket(socket.AF_INET, socket.SOCK_RAW, socket.IPPROTO_ICMP) as icmp:
         identifier = os.urandom(2)

@@ -17,7 +17,7 @@ from tests.lab.netns import Lab
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """One frame; `at` is when it passed, in seconds of the wall clock.
+    """One frame; `at` is the time when it passed, in seconds of the wall clock.
 
     `what` is "arp request", "arp reply", "echo request", "echo reply" or "other"; addresses are text, MACs as in
     `00-00-5E-00-53-01`.
@@ -43,10 +43,10 @@ def tcpdump_there() -> bool:
 
 
 class Listener:
-    """Keeps every frame that passes an interface, until `frames` is called."""
+    """Records every frame on an interface until `frames` is called."""
 
     def __init__(self, lab: Lab, namespace: str, interface: str, path: Path) -> None:
-        """Start tcpdump; return when it listens."""
+        """Start tcpdump, and return after it has begun to listen."""
         self.lab, self.path = lab, path
         command = ["tcpdump", "-i", interface, "-w", str(path), "-U", "--immediate-mode", "-p", "-n", "-s", "0"]
         self._process = lab.start(namespace, [*command, "-Z", "root"], stderr=subprocess.PIPE)

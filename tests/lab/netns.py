@@ -1,4 +1,4 @@
-"""Builds a laboratory of network namespaces on the real kernel, and removes it whatever happens.
+"""Builds a laboratory of network namespaces on the real kernel, and removes it in every case.
 
     def test_something(lab: Lab) -> None:
         station, device = lab.namespace("station"), lab.namespace("device")
@@ -10,10 +10,10 @@
         lab.call(station, some_module_function, 1, 2)  # or a process inside; arguments and result are pickled
         lab.start(device, ["python", "-m", "..."])     # ended when the laboratory closes
 
-To have the fixture, a conftest.py says `from tests.lab.netns import lab  # noqa: F401`. Tests that use it carry
-`@pytest.mark.lab`. Without root, `ip` or namespaces the fixture skips with the reason, and fails where CI=true.
-Namespaces are named `<prefix>-<process id>-<serial>-<name>`; those of processes that died are removed by the next run.
-No IPv6 inside, so that links are silent until somebody speaks.
+To use the fixture, write in conftest.py `from tests.lab.netns import lab  # noqa: F401`. Tests that use it have the
+mark `@pytest.mark.lab`. Without root, `ip` or namespaces the fixture skips the test with the reason, or lets it fail if
+CI=true. Namespaces are named `<prefix>-<process id>-<serial>-<name>`; the next run removes the namespaces of killed
+processes. IPv6 is off in them, so that links are silent until a program sends.
 """
 
 from __future__ import annotations
@@ -52,7 +52,7 @@ class LabError(Exception):
 
 @cache
 def why_not() -> str:
-    """Return why no laboratory can be built here, or an empty text."""
+    """Return why a laboratory cannot be built here; empty if it can."""
     if sys.platform != "linux":
         return "network namespaces exist on Linux only"
     if os.geteuid() != 0:
@@ -67,13 +67,13 @@ def why_not() -> str:
 
 @pytest.fixture
 def lab() -> Iterator[Lab]:
-    """An empty laboratory; skips where none can be built, and fails instead where CI=true."""
+    """Yield an empty laboratory; if none can be built, skip the test, or let it fail if CI=true."""
     yield from _made()
 
 
 @pytest.fixture(scope="module")
 def module_lab() -> Iterator[Lab]:
-    """A laboratory for all tests of a module that change nothing in it."""
+    """Yield a laboratory for all tests of a module; the tests must not change it."""
     yield from _made()
 
 
@@ -85,7 +85,7 @@ def _made() -> Iterator[Lab]:
 
 
 class Lab:
-    """Namespaces, their cables and their processes. Methods raise LabError where the kernel refuses."""
+    """Namespaces, their cables and their processes. Methods raise LabError if the kernel refuses."""
 
     def __init__(self, prefix: str = "ncw") -> None:
         self.prefix = prefix
@@ -113,7 +113,7 @@ class Lab:
     # Building
 
     def namespace(self, name: str = "") -> str:
-        """Make a namespace with its loopback up and IPv6 off; return its real name, unique on this machine."""
+        """Create a namespace with its loopback up and IPv6 off; return its full name, unique on this machine."""
         full = f"{self.prefix}-{os.getpid()}-{next(_serial)}" + (f"-{name}" if name else "")
         _ip("netns", "add", full)
         self._namespaces.append(full)
@@ -131,7 +131,7 @@ class Lab:
             self.up(*other)
 
     def bridge(self, namespace: str, name: str, ports: Sequence[str] = ()) -> None:
-        """Make a switch of these interfaces, without spanning tree, forwarding at once."""
+        """Create a switch with these interfaces as ports; it has no spanning tree and forwards at once."""
         _ip("-n", namespace, "link", "add", name, "type", "bridge", "forward_delay", "0")
         for port in ports:
             _ip("-n", namespace, "link", "set", port, "master", name)
@@ -148,34 +148,34 @@ class Lab:
         _ip("-n", namespace, "link", "set", interface, "address", mac.replace("-", ":"))
 
     def up(self, namespace: str, interface: str) -> None:
-        """Bring an interface up."""
+        """Set an interface up."""
         _ip("-n", namespace, "link", "set", interface, "up")
 
     def down(self, namespace: str, interface: str) -> None:
-        """Bring an interface down; the far end of its cable loses its carrier."""
+        """Set an interface down; the far end of its cable loses its carrier."""
         _ip("-n", namespace, "link", "set", interface, "down")
 
     def remove(self, namespace: str, interface: str) -> None:
-        """Remove an interface, and with a veth its far end."""
+        """Remove an interface; the far end of a veth pair is removed too."""
         _ip("-n", namespace, "link", "del", interface)
 
     def sysctl(self, namespace: str, values: dict[str, int | str]) -> None:
-        """Set kernel settings inside, for example {"net.ipv4.conf.all.arp_ignore": 1}."""
-        with self.inside(namespace):  # /proc/sys/net is that of the thread's namespace
+        """Set kernel settings in a namespace, for example {"net.ipv4.conf.all.arp_ignore": 1}."""
+        with self.inside(namespace):  # /proc/sys/net belongs to the thread's namespace
             for key, value in values.items():
                 Path("/proc/sys", *key.split(".")).write_text(f"{value}\n", encoding="ascii")
 
     def arp_strict(self, namespace: str) -> None:
-        """Let each interface answer only for its own address, as controllers do (arp_ignore 1, arp_announce 2)."""
+        """Let each interface answer only for its own address, like controllers (arp_ignore 1, arp_announce 2)."""
         self.sysctl(namespace, {"net.ipv4.conf.all.arp_ignore": 1, "net.ipv4.conf.all.arp_announce": 2})
 
     def proxy_arp(self, namespace: str, interface: str, on: bool = True) -> None:
-        """Let a router answer ARP for everything that it has a route to behind another interface."""
+        """Let a router answer ARP for every address to which it has a route through another interface."""
         values: dict[str, int | str] = {f"net.ipv4.conf.{interface}.proxy_arp": int(on), "net.ipv4.ip_forward": int(on)}
         self.sysctl(namespace, values)
 
     def echo_blocked(self, namespace: str, blocked: bool = True) -> None:
-        """Ignore echo requests, or answer them again."""
+        """Let a host ignore echo requests, or answer them again."""
         self.sysctl(namespace, {"net.ipv4.icmp_echo_ignore_all": int(blocked)})
 
     def reverse_path(self, namespace: str, mode: int) -> None:
@@ -183,30 +183,30 @@ class Lab:
         self.sysctl(namespace, {"net.ipv4.conf.all.rp_filter": mode, "net.ipv4.conf.default.rp_filter": mode})
 
     def echo(self, namespace: str, address: str, count: int = 1, wait: float = 1.0, every: float = 0.1) -> int:
-        """Send ICMP echo requests from inside, as `ping` does, and return how many were answered."""
+        """Send ICMP echo requests from a namespace, like `ping`, and return how many were answered."""
         with self.inside(namespace):
             return echo(address, count, wait, every)
 
     def start_echo(self, namespace: str, address: str, count: int, every: float = 1.0) -> None:
-        """Start to send echo requests from inside; this ends with the laboratory at the latest."""
+        """Start to send echo requests from a namespace; they end with the laboratory at the latest."""
         words = [sys.executable, str(Path(__file__).with_name("echo.py")), address, str(count), str(every)]
         self.start(namespace, words, stdout=subprocess.DEVNULL)
 
     # Running
 
     def run(self, namespace: str, command: Sequence[str], timeout: float = 60) -> subprocess.CompletedProcess[str]:
-        """Run a command inside and return its result, also if it failed."""
+        """Run a command in a namespace and return its result, also if it failed."""
         whole = ["ip", "netns", "exec", namespace, *command]
         return subprocess.run(whole, capture_output=True, text=True, timeout=timeout)
 
     def start(self, namespace: str, command: Sequence[str], **popen: Any) -> subprocess.Popen[bytes]:
-        """Start a command inside; it ends when the laboratory closes."""
+        """Start a command in a namespace; it ends when the laboratory closes."""
         process = subprocess.Popen(["ip", "netns", "exec", namespace, *command], **popen)
         self._processes.append(process)
         return process
 
     def stop(self, process: subprocess.Popen[bytes]) -> None:
-        """End one started process by its id and wait for it."""
+        """End one started process by its id, and wait for its end."""
         if process.poll() is None:
             process.terminate()
         try:
@@ -226,10 +226,10 @@ class Lab:
         wrapper: Sequence[str] = (),
         timeout: float = 60,
     ) -> Answer:
-        """Run a module-level function in its own process inside; raise LabError where it raises.
+        """Run a module-level function in a new process in a namespace; raise LabError if it raises.
 
-        The process loads the function's file again, so it may be in any test module; arguments and result are pickled.
-        `wrapper` is a command to put before, such as one that takes rights away.
+        The process loads the function's file again, so the function may be in any test module; arguments and result are
+        pickled. *wrapper* is a command in front, for example one that removes rights.
         """
         task = pickle.dumps((function.__code__.co_filename, function.__name__, arguments))
         command = ["ip", "netns", "exec", namespace, *wrapper, sys.executable, __file__]
@@ -241,7 +241,7 @@ class Lab:
 
     @contextmanager
     def inside(self, namespace: str) -> Iterator[None]:
-        """Put this thread into the namespace for the block; sockets opened in it stay in the namespace.
+        """Move this thread into the namespace for the block; sockets opened in the block stay in the namespace.
 
         /proc/net and /sys/class/net still show the first namespace of the process; use `call` or `run` to read them.
         """
@@ -284,9 +284,9 @@ def _remove_orphans(prefix: str) -> None:
 
 
 def _serve() -> None:
-    """Serve `Lab.call` inside: read the task from standard input, write the answer to the first standard output."""
+    """Serve `Lab.call` in a namespace: read the task from standard input, write the result to the first output."""
     with os.fdopen(os.dup(1), "wb") as answers:
-        os.dup2(2, 1)  # what the function prints must not mix with the answer
+        os.dup2(2, 1)  # the function's own output must not mix with the result
         path, name, arguments = pickle.load(sys.stdin.buffer)
         spec = importlib.util.spec_from_file_location(f"inside_{Path(path).stem}", path)
         assert spec is not None

@@ -1,7 +1,7 @@
-"""Runs the laboratory's jobs in parallel, since they mostly wait; all selected jobs start with the first test.
+"""Runs the laboratory's jobs in parallel, because they mostly wait; all selected jobs start with the first test.
 
 A test with the parameter `job` gets the outcome of that job from the fixture `outcome`; several tests may share a job.
-A job builds its plant in its own laboratory and folder and returns what its tests look at.
+A job builds its plant in its own laboratory and folder, and returns the values that its tests check.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ Outcomes = dict[str, Future[Any]]
 
 @dataclass(frozen=True)
 class Job:
-    """A named run. `lasts` is its length in seconds, roughly; the longest jobs start first."""
+    """A named run. `lasts` is its approximate length in seconds; the longest jobs start first."""
 
     name: str
     act: Callable[[Lab, Path], Any]
@@ -35,13 +35,13 @@ class Job:
 
 
 def run(job: Job, folder: Path) -> Any:
-    """Run a job in a laboratory of its own."""
+    """Run a job in a new laboratory."""
     with Lab("ncl") as lab:
         return job.act(lab, folder)
 
 
 def chosen(items: Iterable[pytest.Item]) -> list[Job]:
-    """Return the jobs that the selected tests ask for, the longest first."""
+    """Return the jobs of the selected tests, the longest first."""
     parameters = (
         item.callspec.params.get("job")
         for item in items
@@ -53,7 +53,7 @@ def chosen(items: Iterable[pytest.Item]) -> list[Job]:
 
 @pytest.fixture(scope="session", autouse=True)
 def jobs(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Outcomes]:
-    """The outcomes of all jobs of the selected tests, by name."""
+    """Yield the outcomes of all jobs of the selected tests, by name."""
     if why_not() or not tcpdump_there():
         yield {}
         return
@@ -64,7 +64,7 @@ def jobs(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactor
 
 @pytest.fixture
 def outcome(job: Job, jobs: Outcomes) -> Any:
-    """The outcome of the test's job; skips without a laboratory, and fails instead where CI=true."""
+    """Return the outcome of the test's job; without a laboratory skip the test, or let it fail if CI=true."""
     if job.name not in jobs:
         reason = why_not() or "the command `tcpdump` is not there"
         (pytest.fail if os.environ.get("CI") == "true" else pytest.skip)(f"no laboratory: {reason}")

@@ -2,7 +2,7 @@
 
 The command runs in the station's namespace as a user runs it. A thread reads its plain lines, and the technician obeys
 them: to pull a cable, the device's end of the cable is taken down. An independent listener at the station's end of the
-cable keeps every frame.
+cable records every frame.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from tests.plans import BENCH
 
 STATION_MAC = "00-00-5E-00-53-01"
 OWN, BORROWED = "192.0.2.1", "192.0.2.240"
-MOVES = 1.8  # seconds that a cable takes from one connector to the next
+MOVES = 1.8  # seconds for moving a cable from one connector to the next
 REACTION = 0.7  # seconds from a request until the technician's hand has moved the cable
 
 
@@ -53,8 +53,8 @@ class Plant:
     """The plant.
 
     `own`: the station's operating system has an address in the subnet; otherwise netcheck borrows one. `direct`: the
-    station's cable leads to a device instead of a switch. `technician` obeys the requests of the run; None leaves every
-    cable alone.
+    station's cable leads to a device instead of a switch. `technician` obeys the requests of the run; None moves no
+    cable.
     """
 
     lab: Lab
@@ -64,10 +64,10 @@ class Plant:
     technician: Technician | None = None
     devices: list[Device] = field(default_factory=list)
     command: Command | None = None
-    environment: dict[str, str] = field(default_factory=dict)  # of the command, added to this process's
+    environment: dict[str, str] = field(default_factory=dict)  # added to the environment of the command
     beyond: dict[str, str] = field(default_factory=dict)  # the MACs of further planned addresses, in `extra`
-    extra: str = ""  # rows of the plan after those of the devices
-    wrapper: tuple[str, ...] = ()  # words before every command
+    extra: str = ""  # rows of the plan after the rows of the devices
+    wrapper: tuple[str, ...] = ()  # words in front of every command
     keyed: bool = False  # the technician presses Enter after every action
     listener: Listener | None = None
 
@@ -87,7 +87,7 @@ class Plant:
     # Devices and cables
 
     def device(self, name: str, last: int, *, direct: bool = False, address: str = "") -> Device:
-        """Add a planned device with the address 192.0.2.<last>, or with another address typed into it."""
+        """Add a planned device with the planned address 192.0.2.<last>; *address* is a different one typed into it."""
         made = self._planned(name, last, direct=direct)
         self.lab.arp_strict(made.namespace)
         self.lab.address(made.namespace, "eth0", f"{address or made.address}/24")
@@ -111,7 +111,7 @@ class Plant:
         return made
 
     def second_cable(self, device: Device) -> None:
-        """Lay a cable to the second port of such a device, not plugged in: it would close a ring."""
+        """Add a cable to the second port of such a device; it is not plugged in, because it would close a ring."""
         self.plug(device.namespace, f"02-00-00-00-03-{len(self.devices):02X}", "eth1")
         self.lab.down(device.namespace, "eth1")
         self.lab.run(device.namespace, ["ip", "link", "set", "eth1", "master", "br0"])
@@ -136,7 +136,7 @@ class Plant:
         return made
 
     def stranger(self, last: int, mac: str, *, prefix: int = 24) -> str:
-        """Add a host that the plan does not hold, with the address 192.0.2.<last>; return its namespace."""
+        """Add a host that is not in the plan, with the address 192.0.2.<last>; return its namespace."""
         namespace = self.lab.namespace("stranger")
         self.plug(namespace, mac)
         self.lab.address(namespace, "eth0", f"192.0.2.{last}/{prefix}")
@@ -165,11 +165,11 @@ class Plant:
         return folder
 
     def listen(self) -> None:
-        """Start to keep every frame at the station's end of its cable."""
+        """Start to record every frame at the station's end of its cable."""
         self.listener = Listener(self.lab, self.station, "eth0", self.folder / "heard.pcap")
 
     def start(self, *words: str, command: str = "prove", keys: bool = False, wrapper: Sequence[str] = ()) -> Command:
-        """Start `prove` or `walk` in the station's namespace; `prove` runs hands-free unless `keys` is true."""
+        """Start `prove` or `walk` in the station's namespace; `prove` runs hands-free unless *keys* is True."""
         if not (self.folder / "plan").exists():
             self.plan()
         self.keyed = keys
@@ -189,7 +189,7 @@ class Plant:
     # The technician
 
     def at_return(self, act: Callable[[Device], None]) -> None:
-        """Let the technician obey, but `act` in place of every request to plug a cable in again."""
+        """Let the technician obey, but call *act* for every request to plug a cable in again."""
         pulled: set[str] = set()
 
         def technician(request: Request) -> None:
@@ -205,7 +205,7 @@ class Plant:
         self.technician = technician
 
     def obey(self, request: Request) -> None:
-        """Do what is asked at the port that is named, and press Enter after it in a keyed run."""
+        """Obey the request at its port, and press Enter afterwards in a keyed run."""
         device = self.planned(request)
         if device is None:
             return
@@ -236,7 +236,7 @@ class Plant:
             self.command.pause(seconds)
 
     def confirm(self) -> None:
-        """Press Enter, where the run reads keys."""
+        """Press Enter if the run reads keys."""
         if self.keyed and self.command is not None:
             self.command.press()
 

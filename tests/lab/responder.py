@@ -1,17 +1,18 @@
 """Devices in user space with deliberate faults, all on one interface: `python responder.py '{"interface": ...}'`.
 
-It prints `ready` when it listens and ends by itself after its lifetime. `respond` starts it in a laboratory. Its task:
+It prints `ready` when it listens, and ends by itself after its lifetime. `respond` starts it in a laboratory. This is
+its task:
 
     {"interface": "eth0", "lifetime": 60, "seed": 1, "hosts": [...], "flood": {"a_second": 20000, "kind": "arp"}}
 
 A host has `address` and `mac`, and these faults:
 
 - `count`: the number of hosts; each has the next address and the next MAC.
-- `loss`: the share of requests that it does not answer. `delay`: seconds until it answers. `ttl`: of its echo replies.
+- `loss`: the share of requests without a reply. `delay`: seconds until it replies. `ttl`: the TTL of its echo replies.
 - `arp` false: it does not answer ARP. `broadcasts` true: it sends ARP replies to everybody (RFC 3927 section 2.5).
-- `begins`, `ends`: it answers only in this time, in seconds after the start.
+- `begins`, `ends`: it answers only between these times, in seconds after the start.
 - `proxy` true: it answers for every address, but never an ARP probe from 0.0.0.0.
-- `self_check`: it checks its address at each link-up as RFC 5227 says, with all waits multiplied by this factor, and
+- `self_check`: it checks its address at each link-up as in RFC 5227, with all waits multiplied by this factor, and
   gives the address up if another host contests it.
 - `echo`: "answer", "blocked", "wrong-identifier", "wrong-payload", "wrong-source" (IP) or "wrong-mac" (Ethernet).
 
@@ -72,11 +73,11 @@ class Host:
     proxy: bool = False
     broadcasts: bool = False
     self_check: float = 0.0
-    quiet_until: float = 0.0  # its address check runs until then
+    quiet_until: float = 0.0  # the time at which its address check ends
     lost_address: bool = False
 
-    def there(self, age: float) -> bool:
-        """Return whether it answers at this age of the process, in seconds."""
+    def answers_at(self, age: float) -> bool:
+        """Return whether the host answers at this age of the process, in seconds."""
         return not self.lost_address and max(self.begins, self.quiet_until) <= age < self.ends
 
 
@@ -126,19 +127,19 @@ class Responder:
         self.flooded = 0
 
     def age(self) -> float:
-        """Seconds since the start."""
+        """The seconds since the start."""
         return time.monotonic() - self.begin
 
     def run(self) -> None:
-        """Answer until the lifetime is over."""
+        """Answer until the end of the lifetime."""
         print("ready", flush=True)
         while (age := self.age()) < self.task.lifetime:
-            self.look_at_the_carrier(age)
+            self.start_checks_at_link_up(age)
             due = self.waiting[0][0] - age if self.waiting else 1.0
             longest = 0.001 if self.task.flood else 0.01
             if select.select([self.socket], [], [], max(0.0, min(due, longest)))[0]:
                 self.drain()
-            self.send_what_is_due()
+            self.send_due_answers()
             self.flood()
 
     def drain(self) -> None:
@@ -146,7 +147,7 @@ class Responder:
         for _ in range(10_000):
             try:
                 frame, sender = self.socket.recvfrom(2048)
-            except OSError:  # empty, or the interface is down for now
+            except OSError:  # the queue is empty, or the interface is down at the moment
                 return
             if sender[2] != socket.PACKET_OUTGOING:
                 self.hear(frame)
@@ -186,9 +187,9 @@ class Responder:
         self.answer(host, echo_to_wire(_with_fault(reply, host.echo)))
 
     def answer(self, host: Host, frame: bytes) -> None:
-        """Send an answer, lost or delayed as the host's faults say."""
+        """Send an answer; the host's faults may drop or delay it."""
         age = self.age()
-        if not host.there(age) or self.random.random() < host.loss:
+        if not host.answers_at(age) or self.random.random() < host.loss:
             return
         if host.delay:
             heapq.heappush(self.waiting, (age + host.delay, next(self.ties), frame))
@@ -196,19 +197,19 @@ class Responder:
             self.send(frame)
 
     def send(self, frame: bytes) -> None:
-        """Send one frame; a frame that cannot leave is lost, as on a cable."""
+        """Send one frame; a frame that cannot leave is lost."""
         try:
             self.socket.send(padded(frame))
         except OSError:
             return
 
-    def send_what_is_due(self) -> None:
+    def send_due_answers(self) -> None:
         """Send the delayed answers that are due."""
         while self.waiting and self.waiting[0][0] <= self.age():
             self.send(heapq.heappop(self.waiting)[2])
 
-    def look_at_the_carrier(self, age: float) -> None:
-        """At each link-up, start the address check of the hosts that do one (RFC 5227 sections 2.1.1 and 2.3)."""
+    def start_checks_at_link_up(self, age: float) -> None:
+        """At each link-up, start the address check of the hosts with `self_check` (RFC 5227 sections 2.1.1 and 2.3)."""
         try:
             carrier = Path("/sys/class/net", self.task.interface, "carrier").read_text().strip() == "1"
         except OSError:
@@ -216,10 +217,10 @@ class Responder:
         if carrier and not self.carrier:
             for host in self.task.hosts:
                 if host.self_check:
-                    self.check_itself(host, age)
+                    self.check_address(host, age)
         self.carrier = carrier
 
-    def check_itself(self, host: Host, age: float) -> None:
+    def check_address(self, host: Host, age: float) -> None:
         """Send three probes and two announcements; answer nothing before the first announcement."""
         host.lost_address = False
         for wait in (0.5, 2.0, 3.5):
@@ -259,7 +260,7 @@ def _with_fault(reply: Echo, how: str) -> Echo:
 
 
 def respond(lab: Lab, namespace: str, interface: str, *hosts: dict[str, Any], **task: Any) -> subprocess.Popen[bytes]:
-    """Start these devices on an interface; return when they listen. The laboratory ends the process."""
+    """Start these devices on an interface, and return after they have begun to listen. The laboratory ends them."""
     text = json.dumps({"interface": interface, "hosts": hosts, **task})
     command = [sys.executable, __file__, text]
     root = str(Path(__file__).parents[2])

@@ -14,7 +14,7 @@ from tests.lab.plants import odd, usual
 from tests.lab.plants.usual import IMPOSTOR_MAC
 from tests.lab.traffic_rules import Limits
 
-Verdicts = str | tuple[str, ...]  # the verdict, or those of which one must come
+Verdicts = str | tuple[str, ...]  # the expected verdict, or several of which one must come
 PORT = "alpha/cpu:1"
 ONE = ("--only", "alpha/cpu")
 SHORT = (*ONE, "--patience", "12")
@@ -23,10 +23,10 @@ PORTABLE = ("--link", "portable")
 
 @dataclass(frozen=True)
 class Expected:
-    """How a run must end.
+    """The expected result of a run.
 
-    `says` are words of the first port's sentence, `notes` of its notes, `warns` of the lines of the run; `code` is the
-    exit code where the verdicts do not decide it.
+    `says` are words of the first port's sentence, `notes` words of its notes, `warns` words of the lines of the run.
+    `code` is the exit code if the verdicts do not determine it.
     """
 
     verdicts: dict[str, Verdicts]
@@ -41,7 +41,7 @@ class Expected:
 
 @dataclass(frozen=True)
 class Scenario:
-    """A plant and a run. `lasts` is its length in seconds, roughly."""
+    """A plant and a run. `lasts` is its approximate length in seconds."""
 
     name: str
     build: Callable[[Plant], None]
@@ -57,7 +57,7 @@ class Scenario:
 
 @dataclass(frozen=True)
 class ScenarioResult:
-    """The result of a run and the frames that the listener at the station's end kept."""
+    """The result of a run, and the frames that the listener at the station's end recorded."""
 
     ended: Result
     frames: list[Frame]
@@ -65,7 +65,7 @@ class ScenarioResult:
 
 
 def prove(scenario: Scenario, lab: Lab, folder: Path, prepare: Callable[[Plant], None] | None = None) -> ScenarioResult:
-    """Build the plant, prove, and return the result; `prepare` may change the plant before the run."""
+    """Build the plant, prove, and return the result; *prepare* may change the plant before the run."""
     plant = Plant(lab, folder, own=scenario.own, direct=scenario.direct)
     scenario.build(plant)
     if prepare is not None:
@@ -78,7 +78,7 @@ def prove(scenario: Scenario, lab: Lab, folder: Path, prepare: Callable[[Plant],
 
 
 def one(verdict: Verdicts, says: str = "", **more: object) -> Expected:
-    """Return what is expected of alpha's first port alone."""
+    """Return the expected result for alpha's first port alone."""
     return Expected({PORT: verdict}, says, **more)  # type: ignore[arg-type]
 
 
@@ -203,7 +203,7 @@ ODD: tuple[Scenario, ...] = (
     ),
 )
 
-# The portable link uses scapy's sockets, which makes it a cross-check of the raw link: the verdicts must be the same.
+# The portable link uses scapy's sockets and is a cross-check of the raw link: the verdicts must be the same.
 AS_PORTABLE: tuple[Scenario, ...] = (
     Scenario("portable: healthy", usual.healthy, one("proven"), (*ONE, *PORTABLE)),
     Scenario("portable: absent", usual.absent, one("silent"), (*SHORT, *PORTABLE)),

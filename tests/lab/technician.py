@@ -1,8 +1,8 @@
-"""Reads what a plain line asks of the technician: which action, at which port.
+"""Reads the request to the technician in a plain line: the action and the port.
 
-The contract for outside scripts: a request to pull holds the word `pull` and the port, a request to plug in holds
-`plug` and the port, one line each, printed when the hand is needed. Only the kind of line, the port and these words are
-read here, so that a change of wording does not change a test.
+The contract for outside scripts: a request to pull contains the word `pull` and the port, a request to plug in contains
+`plug` and the port. Each is one line, printed when the technician must act. Only the kind of line, the port and these
+words are read here, so that other changes of the wording do not change a test.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ _WORD = re.compile(r"[a-z]+")
 
 
 class Action(StrEnum):
-    """What the technician is asked to do with the cable of a port."""
+    """The action that the technician must do with the cable of a port."""
 
     PULL = "pull"
     PLUG = "plug"
@@ -27,7 +27,7 @@ class Action(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """One request. `port` is `device/interface:port`, empty where the line names none."""
+    """One request. `port` is `device/interface:port`, empty if the line names no port."""
 
     port: str
     action: Action
@@ -53,7 +53,7 @@ Technician = Callable[[Request], None]
 
 
 def request_in(line: str) -> Request | None:
-    """Return the request that a plain line holds, or None for a line that only informs."""
+    """Return the request in a plain line; None for a line that only informs."""
     if (match := _LINE.fullmatch(line)) is None:
         return None
     words = set(_WORD.findall(match["text"].lower()))

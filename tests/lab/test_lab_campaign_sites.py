@@ -1,6 +1,6 @@
 """Checks the rig against the kernel: sites of the truth campaign get the same verdict in virtual time and on kernels.
 
-The figures of the campaign (`netcheck rehearse --campaign`) are only as good as the rig that they come from.
+The figures of the campaign (`netcheck rehearse --campaign`) are only as good as the rig.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from tests.lab.commands import Result
 from tests.lab.parallel import Job
 
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(600)]
-# The first site of each kind of `--campaign N --seed 1` whose cables lose and delay nothing, with its description.
+# The first site of each kind of `--campaign N --seed 1` without loss and delay, with its description.
 SITES = {
     4294967327: "one switch, nothing, pulls the right cable, sound",
     4294967318: "direct, nothing, pulls the right cable, sound",
@@ -51,7 +51,7 @@ def acted(seed: int, story: str) -> Job:
     ("job", "seed"), [pytest.param(acted(seed, story), seed, id=story) for seed, story in SITES.items()]
 )
 def test_same_verdict_on_the_rig_and_on_real_kernels(job: Job, seed: int, outcome: Result) -> None:
-    """The verdict on the kernel is that of the rig, and it is right by the truth of the site."""
+    """The verdict on the kernel is that of the rig, and it is correct for the truth of the site."""
     site, on_the_rig = site_of(seed), trial(seed)
     assert ", ".join(site.story) == SITES[seed]
     print(f"{SITES[seed]:80} {outcome.ended - outcome.began:6.1f} s  {on_the_rig.verdict}")

@@ -1,4 +1,4 @@
-"""Compares the capture of a run, as tshark reads it, with what tcpdump saw on the same cable."""
+"""Compares the capture of a run, as tshark reads it, with the frames that tcpdump saw on the same cable."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ class Kept:
 
 
 def act(lab: Lab, folder: Path) -> Kept:
-    """Prove one port from a borrowed address, so that the kernel sends nothing of its own, and keep every frame."""
+    """Prove one port from a borrowed address, so that the kernel itself sends no frame, and record every frame."""
     plant = Plant(lab, folder, own=False)
     pair(plant)
     plant.plan()
@@ -56,7 +56,7 @@ with_capture = pytest.mark.parametrize("job", [Job("a run with a capture", act, 
 
 
 def tshark(path: Path, *words: str) -> list[list[str]]:
-    """Return the fields of every ARP and ICMP frame of a capture file; the link passes no other kind here."""
+    """Return the fields of every ARP and ICMP frame of a capture file; the link delivers no other kind here."""
     fields = [part for word in words for part in ("-e", word)]
     command = [need("tshark"), "-n", "-r", str(path), "-Y", "arp or icmp", "-T", "fields", *fields]
     done = subprocess.run(command, capture_output=True, text=True, check=True, timeout=60)
@@ -65,7 +65,7 @@ def tshark(path: Path, *words: str) -> list[list[str]]:
 
 @with_capture
 def test_every_frame_is_kept_once(job: Job, outcome: Kept) -> None:
-    """The file holds the frames that tcpdump saw until the end of the run, each one as often."""
+    """The file has exactly the frames that tcpdump saw until the end of the run."""
     assert outcome.ended.code == 0, outcome.ended.text
     ours = tshark(outcome.ours, "frame.time_epoch", *TOLD, *ECHO)
     last = max(float(at) for at, *_ in ours)
@@ -79,7 +79,7 @@ def test_every_frame_is_kept_once(job: Job, outcome: Kept) -> None:
 
 
 @with_capture
-def test_comments_carry_port_and_phase(job: Job, outcome: Kept) -> None:
+def test_comments_name_port_and_phase(job: Job, outcome: Kept) -> None:
     """Every echo request to the port under test has a comment, and the comments name the three phases in order."""
     frames = tshark(outcome.ours, "frame.comment", "ip.dst", "icmp.type")
     comments = [comment for comment, target, kind in frames if target == "192.0.2.20" and kind == "8"]
@@ -93,9 +93,9 @@ def test_no_frame_is_malformed(job: Job, outcome: Kept) -> None:
     """tshark finds no malformed frame and no bad checksum, and every frame has its direction."""
     frames = tshark(outcome.ours, "_ws.malformed", *CHECKSUMS, "frame.packet_flags_direction")
     assert {malformed for malformed, *_ in frames} == {""}
-    assert {header for _, header, _, _ in frames} <= {"", "1", "2"}  # good, or not looked at
+    assert {header for _, header, _, _ in frames} <= {"", "1", "2"}  # good, or not checked
     assert {echo for _, _, echo, _ in frames} == {"", "1"}
-    assert {int(direction, 0) for *_, direction in frames} == {1, 2}  # in and out
+    assert {int(direction, 0) for *_, direction in frames} == {1, 2}  # inbound and outbound
 
 
 @with_capture

@@ -1,4 +1,4 @@
-"""Kills a run in the middle, as a dead battery does, and checks the record and the run that resumes it."""
+"""Kills a run in the middle, like an empty battery, and checks the record and the run that continues it."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from tests.lab.plant import Plant
 
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(600)]
 PORTS = ("alpha/cpu:1", "beta/cpu:1", "gamma/cpu:1")
-LONGEST = 28.0  # seconds that one port takes; later kills would wait for the next
+LONGEST = 28.0  # seconds that one port takes; a later kill would hit the next port
 NEW_MAC_ROW = '  mac = "00-00-5E-00-53-15"\n'
 
 
@@ -40,7 +40,7 @@ class Crash:
 
 @dataclass(frozen=True)
 class Survived:
-    """The killed run, the run that resumed it, and `verify` after each of them."""
+    """The killed run, the run that continued it, and `verify` after each of them."""
 
     killed: Result
     verified: Result
@@ -72,7 +72,7 @@ def proven_ports(lines: list[dict[str, Any]]) -> Counter[str]:
 
 
 def act(crash: Crash, lab: Lab, folder: Path) -> Survived:
-    """Kill a run, verify its record, plug every cable in, resume, and verify again."""
+    """Kill a run, verify its record, plug every cable in, continue the run, and verify again."""
     plant = three(lab, folder)
     command = plant.start()
     assert command.wait_for(lambda line: line.startswith(f"begin    {PORTS[crash.at_port]}"), 200)
@@ -90,8 +90,8 @@ CRASHES = (Crash(0, 1), Crash(1, 2), Crash(2, 3))
 
 
 @pytest.mark.parametrize("job", [Job(c.name, partial(act, c), 160) for c in CRASHES], ids=str)
-def test_a_kill_costs_the_port_under_test_at_most(job: Job, outcome: Survived) -> None:
-    """The record stays valid and the next run resumes it: in the end each port has exactly one proof line."""
+def test_a_kill_loses_at_most_the_port_under_test(job: Job, outcome: Survived) -> None:
+    """The record stays valid, the next run continues it, and in the end each port has exactly one proof line."""
     assert outcome.killed.code == -9
     assert outcome.verified.code == 0 or "torn" in outcome.verified.out, outcome.verified.out
     seen = [line.text.split()[1].rstrip(":") for line in outcome.killed.lines if line.text.startswith("verdict")]
@@ -135,10 +135,8 @@ def change(lab: Lab, folder: Path) -> Changed:
 
 
 @pytest.mark.parametrize("job", [Job("the plan changes between runs", change, 110)], ids=str)
-def test_a_changed_plan_proves_again_what_changed(job: Job, outcome: Changed) -> None:
-    """The record continues with an event that names both hashes, and only the interface whose row changed is proven
-    again.
-    """
+def test_only_the_interface_with_a_changed_row_is_proven_again(job: Job, outcome: Changed) -> None:
+    """The record continues with an event that names both hashes of the plan."""
     both = dict.fromkeys(PORTS[:2], "proven")
     assert [run.verdicts for run in (outcome.first, outcome.second, outcome.third)] == [both, both, both]
     assert [run.code for run in (outcome.first, outcome.second, outcome.third)] == [0, 0, 0]

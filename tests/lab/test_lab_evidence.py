@@ -37,20 +37,20 @@ PLAN = BENCH + device("alpha", "cpu", subnet="line", address="192.0.2.20", mac=D
 
 @dataclass(frozen=True)
 class Case:
-    """The device's settings, what it sends, and what the proof must hold."""
+    """The device's settings, the frames that it sends, and the expected proof."""
 
     name: str
     typed: str = "192.0.2.20/24"
     gateway: str = "192.0.2.254"
-    own: bool = True  # the station has an address of its own
+    own: bool = True  # the station has its own address
     reverse: int = 0
     words: tuple[str, ...] = ("--settings", "--ask-modbus", "--only", "alpha/cpu:1")
-    modbus: str = ""  # how its server answers; "" for none
-    lldp: str = ""  # the port that it says the cable is in
+    modbus: str = ""  # the kind of its server; "" for no server
+    lldp: str = ""  # the port that it announces as the port of the cable
     verdict: str = "proven"
     connector: str = "assumed"
     evidence: dict[str, str] = field(default_factory=dict)
-    said: str = ""  # words of a line on the way
+    said: str = ""  # words of a line during the run
 
 
 RIGHT = {"mask": "mask as planned", "gateway": "gateway is 192.0.2.254, as planned"}
@@ -125,7 +125,9 @@ class Bench:
         (folder / "plan.toml").write_text(PLAN, encoding="utf-8")
 
     def plug(self) -> None:
-        """Plug the device's cable in and set its gateway again, which this kernel forgets when the link goes down."""
+        """Plug the device's cable in, and set its gateway again, because this kernel deletes it when the link goes
+        down.
+        """
         self.lab.up(self.device, "eth0")
         if self.case.gateway:
             self.lab.run(self.device, ["ip", "route", "replace", "default", "via", self.case.gateway])
@@ -183,7 +185,7 @@ class Bench:
 
 @dataclass(frozen=True)
 class Ended:
-    """What one case showed: exit code, JSON, lines on standard error, and its folder and seconds."""
+    """The result of one case: exit code, JSON, lines on standard error, folder and seconds."""
 
     code: int
     out: dict[str, Any]
@@ -205,7 +207,7 @@ def run(case: Case, lab: Lab, folder: Path) -> Ended:
     [pytest.param(Job(f"evidence: {case.name}", partial(run, case), 80), case, id=case.name) for case in CASES],
 )
 def test_evidence_of_a_direct_cable(job: Job, case: Case, outcome: Ended) -> None:
-    """The proof has the expected verdict, connector and evidence, and the record holds the same."""
+    """The proof has the expected verdict, connector and evidence, and the record has the same proof."""
     said = "\n".join(outcome.lines)
     proof = outcome.out["proofs"][0]
     print(f"{case.name:50} {outcome.seconds:5.1f} s  {proof['verdict']}  {proof['evidence']}")

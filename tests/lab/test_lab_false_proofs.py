@@ -1,7 +1,7 @@
 """Ports that look proven and are not, on real kernels: `prove` and `walk` must not call one of them `proven`.
 
-Each case was called `proven` before the rule that it tests existed. What a kernel cannot show stands in the tests of
-the rig and of the links: a suspend of the computer, frames that the queue refuses, and what the luck of a walk means.
+Each case was called `proven` before the rule existed that it tests. Three cases need the rig or a link, and their tests
+are there: a suspend of the computer, frames that the queue refuses, and the luck of a walk.
 """
 
 from __future__ import annotations
@@ -22,16 +22,16 @@ from tests.lab.walks import Walk, WalkResult, as_job
 pytestmark = [pytest.mark.lab, pytest.mark.timeout(900)]
 
 NOT_BACK = one(("not-back", "unsettled"))
-GIVEN_UP = one(("not-back", "unsettled", "skipped"))  # with keys a technician skips a device that does not come back
-LOOSE = one(("not-back", "unsettled", "still-answering"))  # with the plug in the hand it makes contact now and then
+GIVEN_UP = one(("not-back", "unsettled", "skipped"))  # with keys the technician skips a device that does not return
+LOOSE = one(("not-back", "unsettled", "still-answering"))  # the loose plug makes contact from time to time
 WRONG = one(("still-answering", "swapped"))
 UNDECIDED = one(("unsettled", "still-answering"))
 DIRECT = (*SHORT, "--direct")
-RING_FAST = one(("still-answering", "unsettled"))  # it heals while the silence is counted, or soon after
-RING = (*ONE, "--patience", "30")  # longer than the 26 s in which the ring heals
+RING_FAST = one(("still-answering", "unsettled"))  # the second path opens while the silence is counted, or soon after
+RING = (*ONE, "--patience", "30")  # longer than the 26 s until the second path opens
 
 PROVING: tuple[Scenario, ...] = (
-    # Phase back: an answer or three after the plug are no return.
+    # Phase back: one reply or three replies after the plug are not a return.
     Scenario("back: one reply, then out", bad.slips_out(1), NOT_BACK, SHORT, lasts=60),
     Scenario("back: one reply, then out, keyed", bad.slips_out(1), GIVEN_UP, keys=True, lasts=60),
     Scenario("back: three replies, then out", bad.slips_out(3), NOT_BACK, SHORT, lasts=60),
@@ -40,10 +40,10 @@ PROVING: tuple[Scenario, ...] = (
     Scenario("back: dies after one reply", bad.dies_after_one_reply(), NOT_BACK, SHORT, lasts=60),
     Scenario("back: one reply, direct", bad.slips_out(1, direct=True), NOT_BACK, DIRECT, direct=True, lasts=60),
     Scenario("back: dies, direct", bad.dies_after_one_reply(direct=True), NOT_BACK, DIRECT, direct=True, lasts=60),
-    # Wrong words of the operator.
+    # Wrong keys of the operator.
     Scenario("confirmed without pulling, keyed", bad.confirmed_without_pulling, WRONG, SHORT, keys=True, lasts=50),
     Scenario("confirmed wrong cable, keyed", bad.confirmed_wrong_cable, WRONG, SHORT, keys=True, lasts=50),
-    # Silences that no hand caused.
+    # Silences without a pull.
     Scenario("restarts 40 s after the request", bad.restarts_late, UNDECIDED, lasts=200),
     Scenario("direct: link away for 3.3 s", bad.link_away(3.3), UNDECIDED, DIRECT, direct=True, lasts=60),
     Scenario("direct: link away for 8 s", bad.link_away(8.0), UNDECIDED, DIRECT, direct=True, lasts=60),
@@ -99,8 +99,8 @@ PROVING: tuple[Scenario, ...] = (
     ("job", "scenario"),
     [pytest.param(Job(case.name, partial(prove, case), case.lasts), case, id=case.name) for case in PROVING],
 )
-def test_prove_is_not_fooled(job: Job, scenario: Scenario, outcome: ScenarioResult) -> None:
-    """The port gets one of the verdicts that are true of it, the sentence names the other owner, the exit code is 1."""
+def test_prove_gives_no_false_proof(job: Job, scenario: Scenario, outcome: ScenarioResult) -> None:
+    """The port gets a verdict that is true, the sentence names the other owner, and the exit code is 1."""
     ended, expected = outcome.ended, scenario.expected
     print(f"{scenario.name:50} {ended.ended - ended.began:6.1f} s  {ended.verdicts}")
     for port, allowed in expected.verdicts.items():
@@ -111,9 +111,9 @@ def test_prove_is_not_fooled(job: Job, scenario: Scenario, outcome: ScenarioResu
 
 
 def restarts(*seconds: float) -> Callable[[Plant], None]:
-    """Return what happens on a walk with nobody at the panel: the first device is off, on, off for these seconds.
+    """Return a step of a walk without a technician: the first device is off, on, off for these seconds.
 
-    It starts 10 s after the addresses are known, so that a silence of 12 s is enough for the walk to count it.
+    It begins 10 s after the addresses are known, so that the walk counts a silence of 12 s.
     """
 
     def happen(plant: Plant) -> None:
@@ -179,8 +179,8 @@ WALKS: tuple[Walk, ...] = (
 @pytest.mark.parametrize(
     ("job", "case"), [pytest.param(as_job(case), case, id=case.name.removeprefix("walk: ")) for case in WALKS]
 )
-def test_walk_is_not_fooled(job: Job, case: Walk, outcome: WalkResult) -> None:
-    """No port is proven, and the sentence says what is missing."""
+def test_walk_gives_no_false_proof(job: Job, case: Walk, outcome: WalkResult) -> None:
+    """No port is proven, and the sentence names the missing evidence."""
     ended = outcome.ended
     print(f"{case.name:50} {ended.ended - ended.began:6.1f} s  {ended.verdicts}")
     expected = {f"{name}/cpu:1": verdict for name, verdict in case.verdicts.items()}

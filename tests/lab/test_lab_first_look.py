@@ -25,7 +25,7 @@ def stopped(plant: Plant, *words: str) -> tuple[list[str], float]:
 
 
 def test_the_wrong_interface_is_named_within_five_seconds(lab: Lab, tmp_path: Path) -> None:
-    """No device of the subnet answers on the named interface, and another one of this computer has an address there."""
+    """No device of the subnet answers on the named interface; another interface has an address in the subnet."""
     plant = Plant(lab, tmp_path, own=True)
     alpha = plant.device("alpha", 20)
     lab.down(alpha.namespace, "eth0")
@@ -38,13 +38,13 @@ def test_the_wrong_interface_is_named_within_five_seconds(lab: Lab, tmp_path: Pa
         in text
         for text in said
     ), said
-    assert seconds < 5 + 3  # and three seconds to start the program on a busy machine
+    assert seconds < 5 + 3  # three seconds more to start the program on a busy machine
     kept = [json.loads(line) for line in (tmp_path / "run.jsonl").read_text("utf-8").splitlines()]
     assert any(line.get("event") == "warn" and "No device of subnet line" in line["text"] for line in kept)
 
 
 def test_a_direct_cable_is_noticed_without_direct(lab: Lab, tmp_path: Path) -> None:
-    """Only one device answers: the warning proposes --direct, for `walk` as well; with it nothing is said."""
+    """Only one device answers: the warning proposes `--direct`, also for `walk`; with `--direct` there is none."""
     plant = Plant(lab, tmp_path, direct=True)
     plant.device("alpha", 20, direct=True)
     said, _ = stopped(plant)
@@ -53,8 +53,8 @@ def test_a_direct_cable_is_noticed_without_direct(lab: Lab, tmp_path: Path) -> N
     assert said == []
 
 
-def test_a_healthy_plant_is_not_warned_of(lab: Lab, tmp_path: Path) -> None:
-    """Two devices behind a switch: no warning."""
+def test_a_healthy_plant_gives_no_warning(lab: Lab, tmp_path: Path) -> None:
+    """The plant has two devices behind a switch."""
     plant = Plant(lab, tmp_path, own=True)
     plant.device("alpha", 20)
     plant.device("beta", 21)

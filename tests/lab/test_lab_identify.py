@@ -1,4 +1,4 @@
-"""`identify` on real kernels finds the address of a used device on a direct cable by listening, then by asking."""
+"""Tests of `identify` on real kernels: it finds a used device on a direct cable by listening, then by requests."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ TOLD = (
     / LLDPDUManagementAddress(management_address_subtype=1, management_address=bytes([10, 62, 20, 61]))
     / LLDPDUEndOfLLDPDU()
 )  # fmt: skip
-# What a device with IPv6 sends first at link-up: the check of its own link-local address (RFC 4862 section 5.4).
+# The first frame of a device with IPv6 at link-up: the check of its own link-local address (RFC 4862 section 5.4).
 CHECKED = (
     Ether(dst="33:33:ff:00:53:14", src=MAC)
     / IPv6(src="::", dst="ff02::1:ff00:5314")
@@ -63,8 +63,8 @@ CHECKED = (
 )
 
 
-def test_a_used_device_is_heard_or_asked_for(lab: Lab) -> None:
-    """A device is found by its announcement at link-up, otherwise by asking, where that is allowed."""
+def test_a_used_device_is_found_by_listening_or_by_requests(lab: Lab) -> None:
+    """A device is found by its announcement at link-up, or by ARP requests if they are allowed."""
     station, device = lab.namespace("station"), lab.namespace("device")
     lab.veth((station, "eth0"), (device, "eth0"), macs=("00-00-5E-00-53-01", "00-00-5E-00-53-14"))
     lab.address(device, "eth0", "192.168.0.47/24")
@@ -90,8 +90,8 @@ def test_a_used_device_is_heard_or_asked_for(lab: Lab) -> None:
     assert host["set"] == {"address": "192.168.0.254", "prefix_length": 24, "already": False, "guessed": True}
 
 
-def test_a_device_that_asks_by_dhcp_or_tells_by_lldp_is_identified(lab: Lab, tmp_path: Path) -> None:
-    """A device that asks by DHCP has no address; LLDP leads to its row in the plan and to the address to set."""
+def test_a_device_that_sends_dhcp_or_lldp_is_identified(lab: Lab, tmp_path: Path) -> None:
+    """A device that sends DHCP requests has no address; LLDP leads to its row of the plan and the address to set."""
     (tmp_path / "plan.toml").write_text(IDENTIFIED, "utf-8")
     asking = identified(lab, tmp_path, "2s", BOOTED, BOOTED / DHCP(options=REQUESTED))
     telling = identified(lab, tmp_path, "20s", TOLD)

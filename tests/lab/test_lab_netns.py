@@ -1,4 +1,4 @@
-"""Tests of the laboratory itself: what it builds works on the real kernel, and nothing of it is left behind."""
+"""Tests of the laboratory itself: it works on the real kernel, and leaves nothing behind."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ pytestmark = pytest.mark.lab
 
 
 def names(greeting: str) -> tuple[str, list[str]]:
-    """Return the interfaces of the namespace that this runs in."""
+    """Return the greeting and the interfaces of the present namespace."""
     print("printed inside")
     return greeting, sorted(name for _, name in socket.if_nameindex())
 
 
 def fails() -> None:
-    """Fail, inside a namespace."""
+    """Raise an error in a namespace."""
     raise ValueError("on purpose")
 
 
@@ -49,7 +49,7 @@ def test_cable_out_and_in(lab: Lab, pair: tuple[str, str]) -> None:
 
 
 def test_echo_blocked(lab: Lab, pair: tuple[str, str]) -> None:
-    """A host that is told to ignore echo requests does not answer them, until it is told to answer again."""
+    """A host that is set to ignore echo requests does not answer them until it is set to answer again."""
     lab.echo_blocked(pair[1])
     assert lab.echo(pair[0], "192.0.2.20", wait=0.2) == 0
     lab.echo_blocked(pair[1], False)
@@ -77,15 +77,15 @@ def test_functions_and_threads_run_inside(lab: Lab, pair: tuple[str, str]) -> No
     assert os.readlink("/proc/thread-self/ns/net") == home
 
 
-def test_failures_are_told(lab: Lab, pair: tuple[str, str]) -> None:
-    """A failure inside, or a refusal of the kernel, is raised with its reason."""
+def test_failures_are_raised_with_their_reason(lab: Lab, pair: tuple[str, str]) -> None:
+    """This holds for a failure in a namespace and for a refusal of the kernel."""
     with pytest.raises(LabError, match="on purpose"):
         lab.call(pair[0], fails)
     with pytest.raises(LabError, match="nothere"):
         lab.up(pair[0], "nothere")
 
 
-def test_nothing_is_left(lab: Lab) -> None:
+def test_closing_leaves_nothing_behind(lab: Lab) -> None:
     """Closing removes the namespaces and ends the processes, also after an error."""
     gone: list[str] = []
     with pytest.raises(ZeroDivisionError), Lab() as inner:  # noqa: PT012

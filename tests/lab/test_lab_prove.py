@@ -1,6 +1,6 @@
 """Every verdict of `netcheck prove` on real kernels: network namespaces, a technician at the cables, the JSON result.
 
-The scenarios run in parallel, since they mostly wait; each test looks at the result of its own.
+The scenarios run in parallel, because they mostly wait; each test checks the result of its own scenario.
 """
 
 from __future__ import annotations
@@ -74,8 +74,10 @@ def requests_of(result: ScenarioResult) -> list[Request]:
     [pytest.param(acted(case), PULLS[case.name], id=case.name) for case in SCENARIOS if case.name in PULLS],
 )
 def test_each_request_is_one_line(job: Job, pulls: int, outcome: ScenarioResult) -> None:
-    """A script that obeys each line with `pull` or `plug` and the port moves the cable as often as is needed: twice
-    hands-free through a switch, where nothing but the answered request shows a hand, else once.
+    """A script that obeys each line with `pull` or `plug` and the port moves the cable often enough.
+
+    Hands-free through a switch it moves the cable twice, because only an answered request shows a technician; in other
+    runs once.
     """
     moves = [request for request in requests_of(outcome) if request.port == PORT and (request.pulls or request.plugs)]
     first = next(number for number, request in enumerate(moves) if request.pulls)

@@ -1,4 +1,4 @@
-"""What `prove` and `walk` refuse on real kernels: the exit code, the message, and that nothing was sent."""
+"""Tests of the refusals of `prove` and `walk` on real kernels: exit code, message, and no frame sent."""
 
 from __future__ import annotations
 
@@ -86,7 +86,10 @@ def planned_elsewhere(interface: str) -> Callable[[Plant], None]:
 
 
 def bridge_member(plant: Plant) -> None:
-    """The interface is a port of a bridge of the station. The bridge is down: the kernel would send of its own."""
+    """The interface is a port of a bridge of the station.
+
+    The bridge is down, because the kernel would send frames from it.
+    """
     plant.lab.run(plant.station, ["ip", "link", "add", "br7", "type", "bridge"])
     plant.lab.run(plant.station, ["ip", "link", "set", "eth0", "master", "br7"])
 
@@ -167,7 +170,7 @@ def sent(plant: Plant) -> int:
 
 @pytest.mark.parametrize("refusal", REFUSALS, ids=lambda refusal: refusal.name)
 def test_refusals(refusal: Refusal, plant: Plant) -> None:
-    """Exit code and message fit, there is no traceback, nothing is sent, and an existing record is unchanged."""
+    """Exit code and message are as expected, there is no traceback, no frame is sent, and a record is unchanged."""
     refusal.before(plant)
     before, record = sent(plant), plant.folder / "run.jsonl"
     kept = record.read_bytes() if record.exists() else b""

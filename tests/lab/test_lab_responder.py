@@ -1,4 +1,4 @@
-"""Tests of the responder: each fault shows in the replies, in the ARP table and on the raw link."""
+"""Tests of the responder: each fault appears in the replies, in the ARP table and on the raw link."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ def asked(link: RawLink, target: int = IP, sender: int = STATION_IP) -> list[int
 
 
 def pinged(link: RawLink) -> list[Echo]:
-    """Return the answers to one echo request."""
+    """Return the replies to one echo request."""
     link.send(echo_to_wire(Echo(MAC, STATION, STATION_IP, IP, 64, ECHO_REQUEST, 0x1234, 1, b"0123456789abcdef")))
     return [echo for echo in map(echo_from_wire, heard(link)) if echo]
 
@@ -83,7 +83,7 @@ def test_a_sound_host_is_sound(ends: tuple[Lab, str, str, RawLink]) -> None:
 def test_faults(
     ends: tuple[Lab, str, str, RawLink], fault: dict[str, Any], macs: list[int], echoes: list[tuple[object, ...]]
 ) -> None:
-    """Each fault changes the answer that it concerns, and no other."""
+    """Each fault changes the reply that it concerns, and no other reply."""
     lab, _, far, link = ends
     respond(lab, far, "eth0", HOST | fault)
     assert asked(link) == macs
@@ -92,7 +92,7 @@ def test_faults(
 
 
 def test_loss_delay_and_many(ends: tuple[Lab, str, str, RawLink]) -> None:
-    """Of 40 hosts that lose half of the requests, some answer and some do not, and none before its delay."""
+    """Of 40 hosts that lose half of the requests some answer and some do not; no host answers before its delay."""
     lab, _, far, link = ends
     respond(lab, far, "eth0", HOST | {"count": 40, "loss": 0.5, "delay": 0.05})
     times = [link.send(arp_request(STATION, STATION_IP, IP + number)) for number in range(40)]
@@ -116,8 +116,8 @@ def test_a_proxy_and_a_twin(ends: tuple[Lab, str, str, RawLink]) -> None:
     assert asked(link) == [MAC, 0x00005E0053FD, MAC + 1]
 
 
-def test_a_host_checks_itself_when_its_cable_comes(ends: tuple[Lab, str, str, RawLink]) -> None:
-    """A device sends three probes and two announcements (RFC 5227); contested by our probe, it gives its address up."""
+def test_a_host_checks_its_address_at_link_up(ends: tuple[Lab, str, str, RawLink]) -> None:
+    """The host sends three probes and two announcements (RFC 5227), and gives its address up if a probe contests it."""
     lab, station, far, link = ends
     respond(lab, far, "eth0", HOST | {"self_check": 0.05})
     arps = [arp for arp in map(arp_from_wire, heard(link, 0.6)) if arp]
@@ -133,7 +133,7 @@ def test_a_host_checks_itself_when_its_cable_comes(ends: tuple[Lab, str, str, Ra
 
 
 @pytest.mark.parametrize("kind", ["arp", "udp"])
-def test_a_flood_comes_at_its_pace(ends: tuple[Lab, str, str, RawLink], kind: str) -> None:
+def test_a_flood_has_its_rate(ends: tuple[Lab, str, str, RawLink], kind: str) -> None:
     """A flood sends about 5,000 broadcasts a second."""
     lab, station, far, _ = ends
     with lab.inside(station):

@@ -25,7 +25,7 @@ STATION, DEVICE = 0x00005E005301, 0x00005E005314
 
 @dataclass(frozen=True)
 class Case:
-    """A device's settings and what must be found; `commands` are further `ip` commands and sysctls for it."""
+    """A device's settings and the expected result; `commands` are further `ip` commands and sysctls for the device."""
 
     name: str
     typed: str
@@ -39,7 +39,7 @@ class Case:
 
 
 def sound(typed: str, gateway: bool, reverse: int, planned: int = 24) -> Case:
-    """Return a case of a device without faults, except perhaps its mask."""
+    """Return a case of a device without faults; only its mask may be wrong."""
     network = IPv4Interface(typed).network
     router = str(network.network_address + 1) if gateway else ""
     name = f"{typed} {'with' if gateway else 'without'} gateway, rp_filter {reverse}, planned /{planned}"
@@ -87,7 +87,7 @@ CASES = (*LENGTHS, *ODD)
 
 
 def inquire(link: Link, question: SettingsQuestion, rng: Random) -> SettingsFound:
-    """Drive an inquiry on a link to its end."""
+    """Run an inquiry on a link to its end."""
     inquiry = Inquiry(question, rng)
     while inquiry.found is None:
         for frame in inquiry.turn(link.now()):
@@ -100,7 +100,7 @@ def inquire(link: Link, question: SettingsQuestion, rng: Random) -> SettingsFoun
 
 @dataclass(frozen=True)
 class Ended:
-    """What was found, the seconds that it took, and the device's neighbour table."""
+    """The result, its seconds, and the device's neighbour table."""
 
     found: SettingsFound
     seconds: float
@@ -108,7 +108,7 @@ class Ended:
 
 
 def run(case: Case, lab: Lab, _: Path) -> Ended:
-    """Build both ends of the cable and ask."""
+    """Build both ends of the cable and run the inquiry."""
     station, device = lab.namespace("station"), lab.namespace("device")
     lab.veth((station, "eth0"), (device, "eth0"), macs=("00-00-5E-00-53-01", "00-00-5E-00-53-14"))
     lab.reverse_path(device, case.reverse)
@@ -140,7 +140,10 @@ def as_job(case: Case) -> Any:
 
 @pytest.mark.parametrize(("job", "case"), [as_job(case) for case in LENGTHS])
 def test_mask_and_gateway(job: Job, case: Case, outcome: Ended) -> None:
-    """Prefix lengths are found with and without gateway and with every reverse-path setting; nothing is learned."""
+    """Prefix lengths are found with and without a gateway and with every reverse-path setting.
+
+    The device's neighbour table gets no entry.
+    """
     print(f"{case.name:60} {outcome.seconds:5.1f} s  {outcome.found}")
     gateway = int(IPv4Address(case.gateway)) if case.gateway else None
     assert outcome.found == SettingsFound(case.length, gateway, none_set=not case.gateway)
@@ -148,8 +151,8 @@ def test_mask_and_gateway(job: Job, case: Case, outcome: Ended) -> None:
 
 
 @pytest.mark.parametrize(("job", "case"), [as_job(case) for case in ODD])
-def test_what_cannot_be_told(job: Job, case: Case, outcome: Ended) -> None:
-    """A value with two possible readings is not reported, and the reason is given."""
+def test_a_value_that_cannot_be_found(job: Job, case: Case, outcome: Ended) -> None:
+    """A value with two possible meanings is not reported, and the reason is given."""
     found = outcome.found
     print(f"{case.name:60} {outcome.seconds:5.1f} s  {found}")
     assert found.length == case.length

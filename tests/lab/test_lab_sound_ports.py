@@ -52,7 +52,7 @@ SOUND: tuple[Scenario, ...] = (
     [pytest.param(Job(case.name, partial(prove, case), case.lasts), case, id=case.name) for case in SOUND],
 )
 def test_sound_ports_are_proven(job: Job, scenario: Scenario, outcome: ScenarioResult) -> None:
-    """Every port is proven, and the station keeps to the addresses and the pace that a plant network stands."""
+    """Every port is proven, and the station keeps to the addresses and the rate that a plant network tolerates."""
     ended = outcome.ended
     print(f"{scenario.name:50} {ended.ended - ended.began:6.1f} s  {ended.verdicts}")
     assert ended.verdicts == scenario.expected.verdicts, ended.text
@@ -85,7 +85,7 @@ def exchange(lab: Lab, folder: Path) -> Exchanged:
 
 @pytest.mark.parametrize("job", [Job("addresses exchanged between two runs", exchange, 100)], ids=str)
 def test_exchanged_devices_are_proven_again(job: Job, outcome: Exchanged) -> None:
-    """A MAC that was proven for a port under test does not make that port `swapped` for good."""
+    """An earlier proof with a MAC does not make the port `swapped` in a later run."""
     both = {PORT: "proven", BETA: "proven"}
     assert outcome.first.verdicts == both, outcome.first.text
     assert outcome.second.verdicts == both, outcome.second.text

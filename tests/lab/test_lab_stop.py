@@ -1,4 +1,4 @@
-"""Stops runs by q and Ctrl-C, and checks with tcpdump that nothing more is sent and nothing stays changed."""
+"""Stops runs by q and Ctrl-C, and checks with tcpdump that no frame is sent afterwards and no setting stays changed."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ SHOWS = (
 
 @dataclass(frozen=True)
 class Stop:
-    """How a run is stopped: by a typed line or by a signal, after a line that begins with `at`."""
+    """The way to stop a run: a typed line or a signal, after a line that begins with `at`."""
 
     name: str
     at: str
@@ -41,7 +41,7 @@ class Stop:
 
 @dataclass(frozen=True)
 class Stopped:
-    """The result of a stopped run; `stopped` is when it was told to stop."""
+    """The result of a stopped run; `stopped` is the time of the key or signal."""
 
     ended: Result
     frames: list[Frame]
@@ -53,12 +53,12 @@ class Stopped:
 
 
 def settings(plant: Plant) -> list[str]:
-    """Return what the station's operating system shows of its network."""
+    """Return the network settings that the station's operating system shows."""
     return [plant.lab.run(plant.station, command).stdout for command in SHOWS]
 
 
 def act(stop: Stop, lab: Lab, folder: Path) -> Stopped:
-    """Start a run, stop it in the middle, and return what is left."""
+    """Start a run, stop it in the middle, and return the result."""
     plant = Plant(lab, folder, own=stop.own)
     pair(plant)
     plant.plan()
@@ -98,5 +98,5 @@ def test_stopping(job: Job, stop: Stop, outcome: Stopped) -> None:
     assert outcome.last["type"] == "end"
     assert outcome.verified.code == 0
     assert set(outcome.ended.verdicts.values()) <= {"not-tested", "unsettled"}
-    if not stop.own:  # with its own address, the kernel itself learns who asks for it
+    if not stop.own:  # with its own address, the kernel itself learns the neighbours that ask for it
         assert outcome.after == outcome.before

@@ -1,4 +1,4 @@
-"""`survey listen` and `survey sweep` on real kernels: what they find, also under load and after Ctrl-C.
+"""Tests of `survey listen` and `survey sweep` on real kernels, also under load and after Ctrl-C.
 
 Listening sends nothing.
 """
@@ -45,7 +45,7 @@ def street(lab: Lab) -> tuple[str, str, str]:
     return station, first, second
 
 
-def test_a_sweep_finds_what_the_namespaces_hold(lab: Lab, street: tuple[str, str, str], tmp_path: Path) -> None:
+def test_a_sweep_finds_every_address_of_the_namespaces(lab: Lab, street: tuple[str, str, str], tmp_path: Path) -> None:
     """A sweep finds every address with its MAC, and a plan can read the survey that it writes."""
     out = tmp_path / "found.csv"
     ended = run(
@@ -66,8 +66,8 @@ def test_a_sweep_finds_what_the_namespaces_hold(lab: Lab, street: tuple[str, str
     assert "3" in read.stdout
 
 
-def test_two_owners_are_something_to_mend(lab: Lab, street: tuple[str, str, str]) -> None:
-    """Both owners of one address are listed and the exit code is 1; on the portable link."""
+def test_two_owners_of_an_address_give_exit_1(lab: Lab, street: tuple[str, str, str]) -> None:
+    """The list has both owners; the test uses the portable link."""
     respond(lab, street[2], "eth0", {"address": "192.0.2.20", "mac": "00-00-5E-00-53-99"})
     asked = ("192.0.2.16/29", "--permit", "laboratory", "--pace", "100", "--link", "portable")
     ended = run(lab, street[0], "survey", "sweep", "-i", "eth0", *asked)
@@ -96,8 +96,10 @@ def test_listening_hears_and_sends_nothing(lab: Lab, street: tuple[str, str, str
 
 
 def test_proxy_arp_and_a_flood_do_not_fill_the_survey(lab: Lab, street: tuple[str, str, str], tmp_path: Path) -> None:
-    """With a router that answers for every address and 20,000 foreign broadcasts a second, only the devices are listed;
-    addresses that the router answers for are neither listed nor covered.
+    """A router answers for every address, and 20,000 foreign broadcasts arrive each second; only the devices are
+    listed.
+
+    Addresses for which the router answers are neither listed nor covered.
     """
     router = {"address": "192.0.2.1", "mac": "00-00-5E-00-53-77", "proxy": True, "delay": 0.1}
     respond(lab, street[2], "eth0", router, flood={"a_second": 20_000, "kind": "arp"}, lifetime=60)
@@ -134,8 +136,10 @@ def interrupted(process: Process) -> str:
     return out.decode()
 
 
-def test_what_was_found_until_ctrl_c_is_written(lab: Lab, street: tuple[str, str, str], tmp_path: Path) -> None:
-    """After Ctrl-C the files of a listener and of a sweep are complete, and the sweep covers only what it has asked."""
+def test_hosts_found_before_ctrl_c_are_written(lab: Lab, street: tuple[str, str, str], tmp_path: Path) -> None:
+    """After Ctrl-C the files of a listener and of a sweep are complete, and the sweep covers only the addresses that it
+    has asked for.
+    """
     station, first, _ = street
     heard, swept = tmp_path / "heard.csv", tmp_path / "swept.csv"
     survey, pipe = [*NETCHECK, "survey"], subprocess.PIPE

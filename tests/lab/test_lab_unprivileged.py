@@ -1,6 +1,6 @@
-"""`netcheck prove --link unprivileged` on real kernels, run by a user without rights: its best verdict is `unsettled`.
+"""Tests of `netcheck prove --link unprivileged` on real kernels, run by a user without rights.
 
-The portable link is held to the same verdicts as the raw one in test_lab_prove.
+Its best verdict is `unsettled`. test_lab_prove checks that the portable link has the same verdicts as the raw link.
 """
 
 from __future__ import annotations
@@ -29,8 +29,8 @@ DEAF = "cannot hear a second owner"
 class Unprivileged:
     """A plant and a run without rights.
 
-    `verdicts` are several where the kernel's neighbour table decides which of two owners answers; `says` are words of
-    the sentence.
+    `verdicts` has several if the kernel's neighbour table decides which of two owners answers. `says` are words of the
+    sentence.
     """
 
     name: str
@@ -42,7 +42,7 @@ class Unprivileged:
 
 
 def prove(case: Unprivileged, lab: Lab, folder: Path) -> Result:
-    """Prove as a user who has only the kernel's echo sockets, in a folder that the user may write to."""
+    """Prove as a user who can use only the kernel's echo sockets, in a folder that the user may write to."""
     with tempfile.TemporaryDirectory() as open_to_all:
         Path(open_to_all).chmod(0o777)
         plant = Plant(lab, Path(open_to_all), direct=case.direct)
@@ -68,7 +68,7 @@ HUMBLE = (
     ("job", "case"), [pytest.param(Job(one.name, partial(prove, one), 45), one, id=one.name) for one in HUMBLE]
 )
 def test_without_rights_nothing_is_proven(job: Job, case: Unprivileged, outcome: Result) -> None:
-    """No verdict is better than `unsettled`, and the sentence says what this link cannot hear."""
+    """No verdict is better than `unsettled`, and the sentence says what the link cannot hear."""
     proof = outcome.proofs[PORT]
     print(f"{case.name:40} {outcome.ended - outcome.began:6.1f} s  {proof['verdict']}: {proof['why']}")
     assert proof["verdict"] in case.verdicts

@@ -1,4 +1,4 @@
-"""`netcheck walk` on real kernels: cables pulled in any order, the verdicts, and the pace of the watch."""
+"""Tests of `netcheck walk` on real kernels: cables pulled in any order, the verdicts, and the rate of the watch."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ every_walk = pytest.mark.parametrize(
 
 @every_walk
 def test_walks_on_real_kernels(job: Job, case: Walk, outcome: WalkResult) -> None:
-    """Each device gets its verdict, the sentence names the cause, and the exit code fits."""
+    """Each device gets its verdict, the sentence names the cause, and the exit code agrees with the verdicts."""
     ended = outcome.ended
     print(f"{case.name:60} {ended.ended - ended.began:6.1f} s")
     expected = {f"{name}/cpu:1": verdict for name, verdict in case.verdicts.items() if verdict}

@@ -1,7 +1,7 @@
-"""Checks the frames of a run, as an independent listener kept them, against the allowed addresses and pace.
+"""Checks the frames of a run, as an independent listener recorded them, against the allowed addresses and rates.
 
-The times are the listener's, and a busy computer delays a frame now and then: limits for a second are checked in
-windows a little shorter than a second, and over the whole run.
+The times are those of the listener, and a busy computer sometimes delays a frame. Therefore limits for a second are
+checked in windows that are slightly shorter than a second, and over the whole run.
 """
 
 from __future__ import annotations
@@ -14,18 +14,19 @@ from dataclasses import dataclass
 from tests.lab.listener import Frame
 from tests.lab.plant import BORROWED, OWN, STATION_MAC
 
-SPARE = ("192.0.2.253", "192.0.2.252")  # control addresses: the highest usable ones that nobody has
+SPARE = ("192.0.2.253", "192.0.2.252")  # control addresses: the highest usable addresses that no device has
 GATEWAY = "192.0.2.254"
 NOBODY = "0.0.0.0"
 JITTER = 0.25  # seconds that a frame may be late on the wire
-ANONYMOUS = 8  # ARP probes with sender 0 to one planned address, at most
-SILENT_FOR = 2.0  # seconds without an answer from a planned device, before which no such probe may be sent to it
+ANONYMOUS = 8  # the most ARP probes with sender 0 to one planned address
+SILENT_FOR = 2.0  # seconds of silence of a planned device before such a probe may be sent to it
 
 
 @dataclass(frozen=True)
 class Limits:
-    """The most frames a second: in all, broadcast, to one address, and broadcast to one address (RFC 1122 section
-    2.3.2.1).
+    """The most frames a second: in total, broadcast, to one address, and broadcast to one address.
+
+    The last limit is that of RFC 1122 section 2.3.2.1.
     """
 
     total: float = 500
@@ -35,9 +36,9 @@ class Limits:
 
 
 def violations(frames: Sequence[Frame], planned: Mapping[str, str], limits: Limits = Limits()) -> list[str]:
-    """Return what the station sent and must not send.
+    """Return a sentence for each frame or rate that the station must not send.
 
-    `planned` are the plan's addresses, each with the MAC of the device that is planned there.
+    *planned* has the plan's addresses, each with the MAC of its planned device.
     """
     ours = [frame for frame in frames if frame.source == STATION_MAC]
     asked = [frame for frame in ours if frame.what in ("arp request", "echo request")]
@@ -53,7 +54,7 @@ def _wrong_addresses(ours: list[Frame], asked: list[Frame], planned: Iterable[st
 
 
 def _anonymous(frames: Sequence[Frame], planned: Mapping[str, str]) -> list[str]:
-    """Check the ARP probes with sender 0 to planned addresses: how many, and that the device was silent before."""
+    """Check the ARP probes with sender 0 to planned addresses: their number, and the silence of the device before."""
     counts: Counter[str] = Counter()
     answered: dict[str, float] = {}
     found = []

@@ -15,19 +15,19 @@ from tests.lab.plant import Plant
 from tests.lab.scenarios import Verdicts
 from tests.lab.technician import Request, request_in
 
-KNOWN_WITHIN = 60.0  # seconds until an address that answers is known, on a busy computer
-NOTICED_WITHIN = 60.0  # seconds until the command asks to plug a pulled cable in again
-SETTLED_WITHIN = 120.0  # seconds until a pull has led to a verdict, a warning or a port that waits for its second pull
+KNOWN_WITHIN = 60.0  # seconds until a busy computer knows an address that answers
+NOTICED_WITHIN = 60.0  # seconds until the command asks for the return of a pulled cable
+SETTLED_WITHIN = 120.0  # seconds until a pull gives a verdict, a warning or a port that waits for its second pull
 
 
 @dataclass(frozen=True)
 class Walk:
     """A walk along some devices on one switch.
 
-    `pulls` are the devices whose cables the technician pulls without being asked, in order; a plus joins those that are
-    pulled at once. Requests for a pull are obeyed, except at the devices in `ignored`; `mistaken` names the device
-    whose cable is moved instead. `happens` runs once all addresses are known. `verdicts` are expected by device, "" for
-    one that is not asked for; `says` are words of its sentence or notes.
+    `pulls` are the devices whose cables the technician pulls without a request, in order; a plus joins devices that are
+    pulled at the same time. The technician obeys requests for a pull, except at the devices in `ignored`; `mistaken`
+    names the device whose cable is moved instead. `happens` runs when all addresses are known. `verdicts` are expected
+    by device, "" for a device that is not requested; `says` are words of its sentence or notes.
     """
 
     name: str
@@ -47,7 +47,7 @@ class Walk:
 
 @dataclass(frozen=True)
 class WalkResult:
-    """The result of a walk: the command's, the frames at the station's end, and whether each pull was noticed."""
+    """The result of a walk, the frames at the station's end, and whether each pull was noticed."""
 
     ended: Result
     frames: list[Frame]
@@ -56,7 +56,7 @@ class WalkResult:
 
 
 def walk(case: Walk, lab: Lab, folder: Path, prepare: Callable[[Plant], None] | None = None) -> WalkResult:
-    """Build the plant, walk, and return the result; `prepare` may change the plant before the run."""
+    """Build the plant, walk, and return the result; *prepare* may change the plant before the run."""
     plant = Plant(lab, folder, own=case.own)
     if case.build is not None:
         case.build(plant)
@@ -87,7 +87,7 @@ def _obey(plant: Plant, case: Walk, request: Request) -> None:
 
 
 def _pull_and_wait(plant: Plant, command: Command, pull: str, case: Walk) -> bool:
-    """Pull cables at once, and return whether the command asked to plug them in again and then settled them."""
+    """Pull cables at the same time; return whether the command asked for their return and then gave results."""
     devices = [device for device in plant.devices if device.name in pull.split("+")]
     since = command.line_count
     for device in devices:
@@ -101,7 +101,7 @@ def _pull_and_wait(plant: Plant, command: Command, pull: str, case: Walk) -> boo
 
 
 def says(word: str, device: str, line: str) -> bool:
-    """Return whether a line is of this kind and about a port of this device."""
+    """Return whether a line is of this kind and names a port of this device."""
     return line.startswith(f"{word:<8} {device}/")
 
 
@@ -110,7 +110,7 @@ def _says_one(words: tuple[str, ...], device: str, line: str) -> bool:
 
 
 def _asks_to_plug(device: str, line: str) -> bool:
-    """Say whether a line asks for a device's cable, with a request of its own or because its silence does not count."""
+    """Return whether a line asks for a device's cable, by a request or because its silence does not count."""
     request = request_in(line)
     asked = request is not None and request.plugs and request.device == device
     return asked or (says("silent", device, line) and "plug it in again" in line)

@@ -1,7 +1,7 @@
 """Plants in which a port looks proven and is not. Each function builds one and replaces the technician.
 
-In each of them the cable is not where the run asks for it, another path or another owner answers, or what fell silent
-was not pulled.
+In each plant the cable is not where the run asks for it, another path or another owner answers, or the silent cable was
+not pulled.
 """
 
 from __future__ import annotations
@@ -29,11 +29,11 @@ BOUNCE_PAUSE = 3.0  # seconds between two contacts of a loose plug
 GIVES_UP_AFTER = 20.0  # seconds after which the technician of a keyed run skips the port
 
 
-# Phase back: the device answers for a moment, and is gone at the verdict
+# Phase back: the device answers for a moment, and does not answer at the verdict
 
 
 def slips_out(replies: int, *, contacts: int = 1, direct: bool = False) -> Callable[[Plant], None]:
-    """Return a builder of a device whose plug, once back in, slips out after some replies, `contacts` times."""
+    """Return a builder of a device whose plug slips out after some replies when it is back, *contacts* times."""
 
     def build(plant: Plant) -> None:
         _one_or_pair(plant, direct)
@@ -51,7 +51,7 @@ def slips_out(replies: int, *, contacts: int = 1, direct: bool = False) -> Calla
 
 
 def dies_after_one_reply(*, direct: bool = False) -> Callable[[Plant], None]:
-    """Return a builder of a device that answers once after its cable is back, then no more; its link stays up."""
+    """Return a builder of a device that answers once after its cable is back, and then never; its link stays up."""
 
     def build(plant: Plant) -> None:
         _one_or_pair(plant, direct)
@@ -77,7 +77,7 @@ def _one_or_pair(plant: Plant, direct: bool) -> None:
 
 
 def _then_after_replies(plant: Plant, device: Device, replies: int, act: Callable[[], None]) -> None:
-    """Plug the device in, confirm it, and act as soon as it has sent this many replies to the station."""
+    """Plug the device in, confirm it, and call *act* as soon as it has sent *replies* replies to the station."""
     mac = Mac.from_text(device.mac).value
     with plant.lab.inside(device.namespace):
         packets = socket.socket(socket.AF_PACKET, socket.SOCK_RAW, socket.htons(0x0003))
@@ -90,7 +90,7 @@ def _then_after_replies(plant: Plant, device: Device, replies: int, act: Callabl
         while seen < replies and time.monotonic() < until:
             try:
                 frame = packets.recv(2048)
-            except OSError:  # nothing came, or the interface was down until now
+            except OSError:  # no frame came, or the interface was down until now
                 continue
             seen += _is_reply(frame, mac)
         act()
@@ -104,13 +104,13 @@ def _is_reply(frame: bytes, mac: int) -> bool:
 
 
 def _gives_up(plant: Plant, after: float = GIVES_UP_AFTER) -> None:
-    """In a keyed run, skip the port after some seconds: nobody puts the cable back."""
+    """In a keyed run, skip the port after some seconds, because nobody puts the cable back."""
     if plant.keyed and plant.command is not None:
         plant.pause(after)
         plant.command.press("s")
 
 
-# Wrong words and wrong cables in a keyed run
+# Wrong keys and wrong cables in a keyed run
 
 
 def confirmed_without_pulling(plant: Plant) -> None:
@@ -133,7 +133,7 @@ def confirmed_wrong_cable(plant: Plant) -> None:
     plant.technician = technician
 
 
-# Silences that nobody caused
+# Silences without a pull
 
 
 def restarts_late(plant: Plant) -> None:
@@ -151,7 +151,7 @@ def restarts_late(plant: Plant) -> None:
 
 
 def off_and_on(plant: Plant, device: Device, *seconds: float) -> None:
-    """Let the device be off, on, off and so on for these seconds, and leave it on."""
+    """Switch the device off and on in turn for these seconds, and leave it on."""
     for number, wait in enumerate(seconds):
         (plant.plug_in if number % 2 else plant.pull)(device)
         plant.pause(wait)
@@ -159,7 +159,7 @@ def off_and_on(plant: Plant, device: Device, *seconds: float) -> None:
 
 
 def link_away(seconds: float) -> Callable[[Plant], None]:
-    """Return a builder of a direct cable whose link is away for some seconds at the request; nothing is pulled."""
+    """Return a builder of a direct cable without link for some seconds at the request; no cable is pulled."""
 
     def build(plant: Plant) -> None:
         alpha = plant.device("alpha", 20, direct=True)
@@ -180,8 +180,9 @@ def link_away(seconds: float) -> Callable[[Plant], None]:
 
 
 def quiet_switch_with_lldp(plant: Plant) -> None:
-    """A switch at the "direct" cable sends LLDP with the name of the device's second port; the technician pulls and
-    plugs the station's own end. The plant must be direct.
+    """A switch at the "direct" cable sends LLDP with the name of the device's second port.
+
+    The technician pulls and plugs in the station's own end. The plant must be direct.
     """
     plant.lab.veth((plant.station, "eth0"), (plant.switch, "p0"), macs=("00-00-5E-00-53-01", SWITCH_MAC))
     plant.lab.address(plant.station, "eth0", "192.0.2.1/24")
@@ -230,9 +231,10 @@ def _announce(plant: Plant, port: str) -> None:
 
 
 def ring_heals(delay: int) -> Callable[[Plant], None]:
-    """Return a builder of a device with two cables to the switch, one blocked by spanning tree with this forward delay
-    in seconds. The technician pulls the active one and never plugs it in again; the other forwards after twice the
-    delay.
+    """Return a builder of a device with two cables to the switch; spanning tree blocks one of them.
+
+    The technician pulls the active cable and never plugs it in again. The other cable forwards after twice the forward
+    delay, which is in seconds.
     """
     return partial(_ring, delay)
 
@@ -272,7 +274,7 @@ def owner_for_anonymous_requests(plant: Plant) -> None:
 
 
 def owner_at_the_return(plant: Plant) -> None:
-    """Another host answers for the address for four seconds, from the return of the cable on."""
+    """Another host answers for the address for four seconds after the return of the cable."""
     pair(plant)
     stranger = plant.stranger(20, IMPOSTOR_MAC)
     plant.lab.down(stranger, "eth0")
@@ -287,7 +289,7 @@ def owner_at_the_return(plant: Plant) -> None:
 
 
 def owner_during_another_port(plant: Plant) -> None:
-    """Another host answers for beta's address while alpha's answers are counted, and is gone before beta's turn."""
+    """Another host answers for beta's address while alpha's replies are counted, and leaves before beta's turn."""
     pair(plant)
     plant.device("gamma", 22)
     stranger = plant.stranger(21, IMPOSTOR_MAC)
@@ -301,7 +303,7 @@ def owner_during_another_port(plant: Plant) -> None:
 
 
 def owner_announces_during_another_port(plant: Plant) -> None:
-    """Another host announces beta's address once while alpha is under test (RFC 5227 section 2.3), then is gone."""
+    """Another host announces beta's address once while alpha is under test (RFC 5227 section 2.3), then leaves."""
     pair(plant)
     stranger = plant.lab.namespace("stranger")
     plant.plug(stranger, IMPOSTOR_MAC)
@@ -331,8 +333,9 @@ def announce_address(plant: Plant, namespace: str, mac: str, address: str) -> No
 
 
 def frames_lost_while_out(plant: Plant) -> None:
-    """With the cable out, the computer is too busy to read its packets for 4 s: a flood fills the receive buffer, and
-    the announcement of a second owner behind it is lost.
+    """With the cable out, the computer is too busy to read its packets for 4 s.
+
+    A flood fills the receive buffer, and the announcement of a second owner after it is lost.
     """
     pair(plant)
     stranger = plant.lab.namespace("stranger")

@@ -1,4 +1,7 @@
-"""Plants with device faults, unusual cabling or timing. Each function builds one and may replace the technician."""
+"""Plants with device faults, unusual cabling or unusual timing.
+
+Each function builds one and may replace the technician.
+"""
 
 from __future__ import annotations
 
@@ -14,7 +17,7 @@ STRANGER_MAC = "00-00-5E-00-53-88"
 
 
 def odd(*, direct: bool = False, **faults: Any) -> Callable[[Plant], None]:
-    """Return a builder of one device with the faults that `responder` describes, and one healthy device."""
+    """Return a builder of one device with faults of `responder`, and one healthy device."""
 
     def build(plant: Plant) -> None:
         plant.odd("alpha", 20, direct=direct, **faults)
@@ -28,7 +31,7 @@ def odd(*, direct: bool = False, **faults: Any) -> Callable[[Plant], None]:
 
 
 def loose_plug(plant: Plant, times: int) -> None:
-    """Let the link change `times` times when the first device's cable is first pulled and first plugged in again."""
+    """Let the link change *times* times when the first device's cable is first pulled and first plugged in again."""
     done: set[Action] = set()
 
     def technician(request: Request) -> None:
@@ -43,7 +46,7 @@ def loose_plug(plant: Plant, times: int) -> None:
 
 
 def come_and_go(plant: Plant, *, is_in: bool) -> None:
-    """Change the link of the first device and change it back, 0.4 s each."""
+    """Change the link of the first device for 0.4 s, then change it back for 0.4 s."""
     first, second = (plant.pull, plant.plug_in) if is_in else (plant.plug_in, plant.pull)
     for act in (first, second):
         plant.pause(0.4)
@@ -57,7 +60,7 @@ def flapping(plant: Plant) -> None:
 
 
 def flapping_direct(plant: Plant) -> None:
-    """The same on a direct cable."""
+    """A device on a direct cable whose plug makes contact several times."""
     plant.device("alpha", 20, direct=True)
     loose_plug(plant, 2)
 
@@ -133,7 +136,7 @@ def stranger_on_the_direct_cable(plant: Plant) -> None:
 
 
 def after_the_pull(plant: Plant, act: Callable[[Command], object]) -> None:
-    """Two healthy devices; after the first device's cable is pulled, `act` is done at the keyboard."""
+    """Two healthy devices; after the first device's cable is pulled, *act* uses the keyboard."""
     pair(plant)
 
     def technician(request: Request) -> None:
@@ -172,13 +175,13 @@ def two_ports(plant: Plant) -> None:
 
 
 def chain(plant: Plant) -> None:
-    """A neighbour is connected behind the device's second port, and the plan does not say so."""
+    """A neighbour is connected to the device's second port; the plan does not say it."""
     plant.chained("gamma", 22, plant.with_two_ports("alpha", 20))
     plant.device("beta", 21)
 
 
 def chain_in_the_plan(plant: Plant) -> None:
-    """The same, and the plan says so."""
+    """A neighbour is connected to the device's second port, as the plan says."""
     chain(plant)
     plant.devices[1].behind = "alpha/cpu:2"
 

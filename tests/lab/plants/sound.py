@@ -37,7 +37,7 @@ def boots_after_each_plug(seconds: float) -> Callable[[Plant], None]:
 
 
 def unlisted_control(plant: Plant) -> None:
-    """The device has a second address that the plan does not hold, and it is the one that nobody should answer for."""
+    """The device has a second address that is not in the plan: the address that the run expects to be free."""
     alpha, _ = pair(plant)
     plant.lab.address(alpha.namespace, "eth0", "192.0.2.253/24")
 
@@ -45,7 +45,7 @@ def unlisted_control(plant: Plant) -> None:
 def two_interfaces(plant: Plant) -> None:
     """One device with two interfaces behind one direct cable."""
     alpha = plant.device("alpha", 20, direct=True)
-    second = plant.lab.namespace("second")  # of its own, so that each interface answers with its own MAC
+    second = plant.lab.namespace("second")  # a separate namespace, so that each interface answers with its own MAC
     plant.lab.run(
         alpha.namespace,
         ["ip", "link", "add", "mv0", "link", "eth0", "netns", second, "type", "macvlan", "mode", "bridge"],
@@ -57,7 +57,7 @@ def two_interfaces(plant: Plant) -> None:
 
 
 def interface_down_for_a_moment(plant: Plant) -> None:
-    """The station's interface is switched off for two seconds while the answers are counted."""
+    """The station's interface is switched off for two seconds while the replies are counted."""
     pair(plant)
 
     def switch_off_and_on() -> None:
@@ -72,7 +72,7 @@ def interface_down_for_a_moment(plant: Plant) -> None:
 
 
 def in_background(plant: Plant, act: Callable[[], None]) -> None:
-    """Let the technician obey, and `act` run in its own thread from the first request on."""
+    """Let the technician obey, and run *act* in a new thread from the first request on."""
     thread = threading.Thread(target=act, daemon=True)
 
     def technician(request: Request) -> None:
@@ -84,12 +84,12 @@ def in_background(plant: Plant, act: Callable[[], None]) -> None:
 
 
 def many_absent(plant: Plant) -> None:
-    """Forty planned devices are not connected, so that the watch asks for all of them by broadcast."""
+    """Forty planned devices are not connected, so that the watch sends broadcast requests for all of them."""
     pair(plant)
     for last in range(100, 140):
         plant.devices.append(Device(f"d{last}", f"192.0.2.{last}", "", f"00-00-5E-00-53-{last:02X}"))
 
 
 def exchanged(plant: Plant) -> None:
-    """Two healthy devices, which the test exchanges between two runs of one record."""
+    """Two healthy devices; the test exchanges their addresses between two runs of one record."""
     pair(plant)

@@ -16,7 +16,7 @@ def pair(plant: Plant) -> tuple[Device, Device]:
 
 
 def healthy(plant: Plant) -> None:
-    """Two healthy devices and nothing wrong."""
+    """Two healthy devices without any fault."""
     pair(plant)
 
 
@@ -32,7 +32,7 @@ def absent(plant: Plant) -> None:
 
 
 def switch_off(plant: Plant, device: Device) -> None:
-    """Take the power from a device: its link is down, and plugging its cable in does not help."""
+    """Switch off the power of a device: its link is down, and plugging its cable in does not change that."""
     device.powered = False
     plant.pull(device)
 
@@ -44,7 +44,7 @@ def two_owners(plant: Plant) -> None:
 
 
 def on_pull(plant: Plant, then: Callable[[], None]) -> None:
-    """Let the technician obey, and `then` happen after every pull."""
+    """Let the technician obey, and call *then* after every pull."""
 
     def technician(request: Request) -> None:
         plant.obey(request)
@@ -55,7 +55,7 @@ def on_pull(plant: Plant, then: Callable[[], None]) -> None:
 
 
 def instead_of_pulling(plant: Plant, act: Callable[[], None]) -> None:
-    """Let `act` happen at every request to pull, and nothing at any other request."""
+    """Call *act* at every request to pull, and do nothing at any other request."""
     plant.technician = lambda request: act() if request.pulls else None
 
 
@@ -68,7 +68,7 @@ def owner_with_the_cable_out(plant: Plant) -> None:
 
 
 def uplink_behind_the_switch(plant: Plant) -> None:
-    """The cable between two switches is pulled instead: the station's carrier stays and everything falls silent."""
+    """The cable between two switches is pulled instead: the station keeps its carrier, and all devices fall silent."""
     far = plant.lab.namespace("far")
     plant.lab.veth((plant.switch, "trunk"), (far, "trunk"))
     plant.lab.run(plant.switch, ["ip", "link", "set", "trunk", "master", "br0"])
@@ -92,7 +92,7 @@ def never_pulled(plant: Plant) -> None:
 
 
 def wrong_cable(plant: Plant) -> None:
-    """The neighbour's cable is pulled instead and left out."""
+    """The neighbour's cable is pulled instead, and is left out."""
     _, beta = pair(plant)
     instead_of_pulling(plant, lambda: plant.pull(beta))
 
@@ -122,12 +122,12 @@ def echo_ignored(plant: Plant) -> None:
 
 
 def no_other_device(plant: Plant) -> None:
-    """No other device answers on the switch, so there is no control."""
+    """No other device answers on the switch, so there is no control address."""
     plant.device("alpha", 20)
 
 
 def gateway_alone(plant: Plant) -> None:
-    """The gateway is the only control."""
+    """The gateway is the only control address."""
     plant.device("alpha", 20)
     plant.stranger(254, "00-00-5E-00-53-FE")
 
@@ -140,7 +140,7 @@ def proxy_arp(plant: Plant) -> None:
 
 
 def router_for_all(plant: Plant) -> None:
-    """Add a router that answers ARP for everything that it has a route to."""
+    """Add a router that answers ARP for every address to which it has a route."""
     router = plant.stranger(254, "00-00-5E-00-53-FE")
     beyond = plant.lab.namespace("beyond")
     plant.lab.veth((router, "eth1"), (beyond, "eth0"))
@@ -157,21 +157,22 @@ def weak_host(plant: Plant) -> None:
 
 
 def second_interface(plant: Plant, alpha: Device) -> None:
-    """Give a device a second interface on the segment and let each answer for both addresses."""
+    """Give a device a second interface on the segment; each interface answers for both addresses."""
     plant.plug(alpha.namespace, "00-00-5E-00-53-2A", "eth1")
     plant.lab.address(alpha.namespace, "eth1", "192.0.2.22/24")
     plant.lab.sysctl(alpha.namespace, {"net.ipv4.conf.all.arp_ignore": 0, "net.ipv4.conf.all.arp_announce": 0})
 
 
 def borrowed_is_owned(plant: Plant) -> None:
-    """Another host has the address that the station is to borrow."""
+    """Another host has the address that the station would borrow."""
     pair(plant)
     plant.stranger(240, IMPOSTOR_MAC)
 
 
 def forwards_late(plant: Plant) -> None:
-    """The cable is plugged in on request, and the switch port forwards only 20 s later: spanning tree listens and
-    learns first.
+    """The cable is plugged in on request, but the switch port forwards 20 s later.
+
+    Spanning tree listens and learns first.
     """
     alpha, _ = pair(plant)
     spanning_tree = ["type", "bridge", "stp_state", "1", "forward_delay", "1000"]
@@ -180,7 +181,7 @@ def forwards_late(plant: Plant) -> None:
 
 
 def interface_removed(plant: Plant) -> None:
-    """The station's interface disappears during the run, as a pulled USB adapter does."""
+    """The station's interface disappears during the run, like a USB adapter that is unplugged."""
     pair(plant)
     instead_of_pulling(plant, lambda: plant.lab.remove(plant.station, "eth0"))
 
