@@ -324,7 +324,7 @@ def write_together(files: Iterable[tuple[Path, bytes]]) -> None:
     try:
         for path, data in files:
             staged.append(_staged(path, data))
-        with _undisturbed():
+        with _signals_blocked():
             for each in staged:
                 each.put()
     except BaseException:
@@ -376,7 +376,7 @@ def _staged(path: Path, data: bytes) -> _Staged:
 
 
 @contextmanager
-def _undisturbed() -> Iterator[None]:
+def _signals_blocked() -> Iterator[None]:
     """Block the signals that end the program, if the system supports that."""
     if sys.platform == "win32":
         yield

@@ -48,7 +48,9 @@ class ListLayout:
     addresses: tuple[AddressColumns, ...]
     ignored: frozenset[int]
     guessed: tuple[str, ...] = ()
-    switch_tail: int = -1  # the column of the switch port's number, if the column `switch-port` names only the switch
+    switch_port_number: int = (
+        -1
+    )  # the column of the switch port's number, if the column `switch-port` names only the switch
 
     def title(self, column: int) -> str:
         """Return the title of a column, or its number if it has no title."""
@@ -157,7 +159,7 @@ def _layout(row: int, titles: Sequence[str], body: Sequence[Record], mapped: Map
             field = _by_title_and_cells(field, title, [_cell_of(record, column) for record in body])
         if field:
             columns.setdefault(field, []).append(column)
-    _settle_networks(columns, titles, body, mapped)
+    _correct_network_columns(columns, titles, body, mapped)
     guessed = _without_earlier(columns, titles, mapped)
     known = (("address", holds_address), ("mac", _is_mac), ("mask", _is_dotted_mask))
     tests = known if {"device", "host-name"} & columns.keys() else (*known, ("device", _is_word))
@@ -166,7 +168,7 @@ def _layout(row: int, titles: Sequence[str], body: Sequence[Record], mapped: Map
             columns[field] = [likely]
             title = titles[likely] if likely < len(titles) and titles[likely] else f"column {likely + 1}"
             guessed.append(f'the column "{title}" has the {_SEVERAL[field]}')
-    tail = _switch_tail(columns, titles, mapped)
+    tail = _switch_port_number(columns, titles, mapped)
     addresses = tuple(_address_columns(columns, titles))
     single = ("address", "mask", "gateway", "mac")
     fields = {field: several[0] for field, several in columns.items() if field not in single}
@@ -206,7 +208,7 @@ def _by_title_and_cells(field: str, title: str, cells: Sequence[str]) -> str:
     return ""
 
 
-def _settle_networks(
+def _correct_network_columns(
     columns: dict[str, list[int]], titles: Sequence[str], body: Sequence[Record], mapped: Mapping[str, str]
 ) -> None:
     """Correct columns such as `Subnet` that have masks or addresses, and remove address columns without addresses."""
@@ -232,7 +234,7 @@ def _settle_networks(
         del columns[field]
 
 
-def _switch_tail(columns: dict[str, list[int]], titles: Sequence[str], mapped: Mapping[str, str]) -> int:
+def _switch_port_number(columns: dict[str, list[int]], titles: Sequence[str], mapped: Mapping[str, str]) -> int:
     """Return the column with the port of a switch that an earlier column names, or -1.
 
     The column is removed from `columns`, because it is no interface of the device.
@@ -259,14 +261,14 @@ def _address_columns(columns: Mapping[str, Sequence[int]], titles: Sequence[str]
     for at, column in enumerate(found):
         end = found[at + 1] if at + 1 < len(found) else 1 << 30
         mask, gateway, mac = (
-            _belonging(columns.get(field, ()), column, end, at, len(found)) for field in ("mask", "gateway", "mac")
+            _column_for(columns.get(field, ()), column, end, at, len(found)) for field in ("mask", "gateway", "mac")
         )
         words = _INTERFACE_IN_TITLE.sub(" ", titles[column]).split() if several else []
         result.append(AddressColumns(column, mask, gateway, mac, "-".join(words).casefold().strip("-.")))
     return result
 
 
-def _belonging(columns: Sequence[int], start: int, end: int, at: int, count: int) -> int:
+def _column_for(columns: Sequence[int], start: int, end: int, at: int, count: int) -> int:
     """Return the column of a field that belongs to address column number `at` of `count`, or -1.
 
     It is the only column between this address and the next, or the column with the same number if there are as many of

@@ -122,7 +122,7 @@ def _columns(layout: ListLayout) -> Iterator[str]:
     named = {column: name for name, column in layout.fields.items()}
     for one in layout.addresses:
         named |= {one.address: "address", one.mask: "mask", one.gateway: "gateway", one.mac: "mac"}
-    named[layout.switch_tail] = "switch-port"
+    named[layout.switch_port_number] = "switch-port"
     named.pop(-1, None)
     yield from (f'  "{safe(layout.title(column), 40)}" is {named[column]}' for column in sorted(named))
     kept = (at for at, title in enumerate(layout.titles) if title and at not in named and at not in layout.ignored)

@@ -124,7 +124,7 @@ class _Reader:
 
     def __init__(self, layout: ListLayout, sheet: str, remarks: IntakeRemarks, serial: Iterator[int]) -> None:
         self._layout, self._sheet, self._remarks, self._serial = layout, sheet, remarks, serial
-        self._used = {*layout.fields.values(), *layout.ignored, layout.switch_tail}
+        self._used = {*layout.fields.values(), *layout.ignored, layout.switch_port_number}
         for one in layout.addresses:
             self._used |= {one.address, one.mask, one.gateway, one.mac}
         self._device = self._group = ""
@@ -146,7 +146,7 @@ class _Reader:
             self._remarks.guessed.append(f'{where}: "{safe(heading, 60)}" is a heading; its rows are in that group')
             return
         values = {name: self._cell(cells, column) for name, column in self._layout.fields.items()}
-        if tail := self._cell(cells, self._layout.switch_tail):
+        if tail := self._cell(cells, self._layout.switch_port_number):
             values["switch-port"] = f"{values['switch-port']}/{tail}" if values.get("switch-port") else tail
         values = {name: text for name, text in values.items() if text}
         slots = [slot for columns in self._layout.addresses for slot in self._addresses(cells, columns)]

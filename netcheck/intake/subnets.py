@@ -52,11 +52,13 @@ def placed_in_subnets(
     by_words = {words: names[prefix] for prefix, several in members.items() for words in _words_of(several)}
     unknown: dict[str, Prefix | None] = {}  # subnets without an address in any row
     placed = []
-    for one, home, name in zip(interfaces, homes, _followed(interfaces, homes, names, by_words, remarks), strict=True):
+    for one, home, name in zip(
+        interfaces, homes, _subnet_names(interfaces, homes, names, by_words, remarks), strict=True
+    ):
         if not name:  # neither this row nor a row above it has a known subnet
             name = _words(one) or "network"
             if name not in unknown:
-                unknown[name] = _told_prefix(one)
+                unknown[name] = _prefix_named(one)
                 subnets.append(ListedSubnet(name, unknown[name], vlan=_vlan([one])))
             if unknown[name] is None:
                 remarks.guessed.append(
@@ -86,11 +88,11 @@ def _length(one: ListedInterface, address: Address) -> int | None:
             return mask_from(one.mask, address.family).length
     except ValueError:
         return None
-    prefix = _told_prefix(one)
+    prefix = _prefix_named(one)
     return prefix.length if prefix is not None and prefix.holds(address) else None
 
 
-def _told_prefix(one: ListedInterface) -> Prefix | None:
+def _prefix_named(one: ListedInterface) -> Prefix | None:
     """Return the prefix in a row's column of subnets, or None."""
     text = one.values.get("subnet", "")
     try:
@@ -189,7 +191,7 @@ def _vlan(members: Iterable[ListedInterface]) -> str:
     return numbers.most_common(1)[0][0] if numbers else ""
 
 
-def _followed(
+def _subnet_names(
     interfaces: Sequence[ListedInterface],
     homes: Sequence[Prefix | None],
     names: dict[Prefix, str],

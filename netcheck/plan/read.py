@@ -28,7 +28,7 @@ from netcheck.text import Pattern, listed, safe
 
 PLAN_FILE = "plan.toml"
 _ROW = Pattern(r"(.*: (?:sheet .*, )?row )\d+")
-_APART = 3  # up to this number, equal problems of several rows are listed one by one
+_LISTED_SINGLY = 3  # up to this number, equal problems of several rows are listed one by one
 OTHER_WORKBOOKS = (".xlsm", ".xlsb", ".xls", ".ods")
 
 
@@ -146,9 +146,9 @@ def _grouped(problems: list[Problem]) -> list[Problem]:
         found = _ROW.fullmatch(problem.where)
         rows.setdefault((found[1] if found else problem.where, problem.what, problem.do), []).append(problem)
     return [
-        replace(same[0], where=f"{same[0].where} and {len(same) - 1} more rows") if len(same) > _APART else one
+        replace(same[0], where=f"{same[0].where} and {len(same) - 1} more rows") if len(same) > _LISTED_SINGLY else one
         for same in rows.values()
-        for one in (same[:1] if len(same) > _APART else same)
+        for one in (same[:1] if len(same) > _LISTED_SINGLY else same)
     ]
 
 
@@ -195,7 +195,7 @@ def _slug(file: Path) -> str:
 _COMPARED = 300  # names that are compared to find a similar one
 
 
-class _Loose(NamedTuple):
+class _EntryNames(NamedTuple):
     """The names in an interface's entry, whether or not its other values are valid."""
 
     subject: str
@@ -206,7 +206,7 @@ class _Loose(NamedTuple):
     position: Position
 
     @classmethod
-    def of(cls, device: str, name: str, entry: Entry) -> _Loose:
+    def of(cls, device: str, name: str, entry: Entry) -> _EntryNames:
         ports = entry.data.get("ports", ["1"])
         labels = map(as_label, ports if isinstance(ports, list) else ())
         texts = (one.strip() for one in labels if isinstance(one, str))
@@ -216,7 +216,7 @@ class _Loose(NamedTuple):
         )
 
 
-_Named = _Loose | Interface
+_Named = _EntryNames | Interface
 
 
 def reference_problems(tables: Tables, made: Sequence[Interface]) -> Iterator[Problem]:
@@ -225,16 +225,16 @@ def reference_problems(tables: Tables, made: Sequence[Interface]) -> Iterator[Pr
     `made` are the interfaces of the model; empty if not all of them could be built.
     """
     interfaces: Sequence[_Named] = made or tuple(_interfaces(tables))
-    yield from _twice("subnet", _names(tables.subnets))
-    yield from _twice("device", _names(tables.devices))
+    yield from _duplicates("subnet", _names(tables.subnets))
+    yield from _duplicates("device", _names(tables.devices))
     subjects = [one.subject for one in interfaces]
     if len(set(subjects)) < len(subjects):
-        yield from _twice("interface", zip(subjects, (one.position for one in interfaces), strict=True))
+        yield from _duplicates("interface", zip(subjects, (one.position for one in interfaces), strict=True))
     for interface in [one for one in interfaces if len(one.ports) > 1]:
-        yield from _twice("port", ((port, interface.position) for port in interface.ports))
-    yield from _twice("router", _names(tables.routers))
-    yield from _twice("station", _names(tables.stations))
-    yield from _twice("island", _names(tables.islands))
+        yield from _duplicates("port", ((port, interface.position) for port in interface.ports))
+    yield from _duplicates("router", _names(tables.routers))
+    yield from _duplicates("station", _names(tables.stations))
+    yield from _duplicates("island", _names(tables.islands))
     if "subnets" not in tables.unread:
         yield from _unknown_subnets(tables, interfaces)
     if "interfaces" not in tables.unread:
@@ -242,22 +242,22 @@ def reference_problems(tables: Tables, made: Sequence[Interface]) -> Iterator[Pr
     yield from _unknown_routers(tables)
     if "interfaces" not in tables.unread and any(interface.behind for interface in interfaces):
         yield from _unknown_ports(interfaces)
-        yield from _circles(interfaces)
+        yield from _loops(interfaces)
 
 
 def _names(entries: Iterable[Entry]) -> Iterator[tuple[str, Position]]:
     return ((entry.text("name"), entry.position) for entry in entries)
 
 
-def _interfaces(tables: Tables) -> Iterator[_Loose]:
+def _interfaces(tables: Tables) -> Iterator[_EntryNames]:
     for device in tables.devices:
         for inner in interfaces_in(device):
-            yield _Loose.of(device.text("name"), inner.text("name"), inner)
+            yield _EntryNames.of(device.text("name"), inner.text("name"), inner)
     for row in tables.interfaces:
-        yield _Loose.of(row.text("device"), row.text("interface"), row)
+        yield _EntryNames.of(row.text("device"), row.text("interface"), row)
 
 
-def _twice(what: str, names: Iterable[tuple[str, Position]]) -> Iterator[Problem]:
+def _duplicates(what: str, names: Iterable[tuple[str, Position]]) -> Iterator[Problem]:
     first: dict[str, Position] = {}
     for name, position in names:
         if name and name in first:
@@ -314,7 +314,7 @@ def _unknown(what: str, name: str, names: Iterable[str], position: Position) -> 
     return Problem(f'{what} "{safe(name, 80)}" is not in the plan{hint}', str(position), do)
 
 
-def _circles(interfaces: Iterable[_Named]) -> Iterator[Problem]:
+def _loops(interfaces: Iterable[_Named]) -> Iterator[Problem]:
     """Yield a problem for every interface that is `behind` itself, directly or through others."""
     owner = {f"{one.subject}:{port}": one for one in interfaces for port in one.ports}
     seen: set[str] = set()

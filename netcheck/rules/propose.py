@@ -49,7 +49,9 @@ def with_fixes(scene: Scene, findings: Iterable[Finding], accepted: Iterable[Acc
     """Return the findings; a finding gets a fix if all its subjects that must move can be placed."""
     moving = [(finding, _movers(scene, finding)) for finding in findings]
     wanted = {subject for _, subjects in moving for subject in subjects}
-    free = suggest(scene.plan, scene.islands, wanted, also=_also(scene, accepted)) | _of_site(scene, wanted)
+    free = suggest(scene.plan, scene.islands, wanted, also=_with_accepted_findings(scene, accepted)) | _of_site(
+        scene, wanted
+    )
     return [
         finding._replace(fix=Fix(tuple((subject, free[subject].address) for subject in subjects)))
         if subjects and all(subject in free for subject in subjects)
@@ -84,13 +86,13 @@ def propose(scene: Scene, findings: Sequence[Finding], accepted: Iterable[Accept
         for subject in _movers(scene, finding):
             reasons.setdefault(subject, []).append(finding.rule)
     may_be_near = [subject for subject, rules in reasons.items() if rules != [TOO_NEAR.slug]]
-    found = suggest(scene.plan, scene.islands, reasons, may_be_near, also=_also(scene, accepted))
+    found = suggest(scene.plan, scene.islands, reasons, may_be_near, also=_with_accepted_findings(scene, accepted))
     found |= _of_site(scene, reasons)
-    stuck = _with_wrong_subnet(scene, findings)
+    wrong_subnets = _with_wrong_subnet(scene, findings)
     proposals = tuple(
-        _proposal(scene, interface, reasons, found, stuck)
+        _proposal(scene, interface, reasons, found, wrong_subnets)
         for interface in scene.plan.interfaces
-        if interface.subject in reasons or interface.subject in stuck
+        if interface.subject in reasons or interface.subject in wrong_subnets
     )
     return Proposals(proposals=proposals, unreadable=tuple(_unreadable(scene)))
 
@@ -100,14 +102,14 @@ def _proposal(
     interface: Interface,
     reasons: Mapping[str, list[str]],
     found: Mapping[str, Suggestion],
-    stuck: Mapping[str, str],
+    wrong_subnets: Mapping[str, str],
 ) -> Proposal:
     subject, now = interface.subject, interface.address.text if interface.address else ""
     if subject in found:
         choice = found[subject]
         return Proposal(subject=subject, now=now, rules=tuple(reasons[subject]), address=choice.address, why=choice.why)
     rules = tuple(reasons.get(subject, (OUTSIDE_SUBNET.slug,)))
-    why = stuck.get(subject) or _why_none(scene, interface, rules)
+    why = wrong_subnets.get(subject) or _why_no_address(scene, interface, rules)
     made = Proposal(subject=subject, now=now, rules=rules, address=None, why=why)
     return made._replace(why=f"{why}; it keeps {now}") if made.keeps else made
 
@@ -172,7 +174,7 @@ def _is_free_of_risk(scene: Scene, interface: Interface, address: Address) -> bo
     return all(value == address.value for value in around) and any(one.holds(address) for one in usable)
 
 
-def _also(scene: Scene, accepted: Iterable[AcceptedFinding]) -> set[str]:
+def _with_accepted_findings(scene: Scene, accepted: Iterable[AcceptedFinding]) -> set[str]:
     return {subject for each in accepted for subject in _movers(scene, each.finding)}
 
 
@@ -201,7 +203,7 @@ def _all_but_keeper(scene: Scene, subjects: tuple[str, ...]) -> tuple[str, ...]:
     first. A single subject shares its address with another plan.
     """
     if len(subjects) == 1:
-        return subjects if _yields(scene, subjects[0]) else ()
+        return subjects if _leaves_to_other_plan(scene, subjects[0]) else ()
     ranked = (
         [subject for subject in subjects if subject in scene.installed],
         [subject for subject in subjects if subject in scene.settled],
@@ -211,7 +213,7 @@ def _all_but_keeper(scene: Scene, subjects: tuple[str, ...]) -> tuple[str, ...]:
     return tuple(subject for subject in subjects if subject != keeper)
 
 
-def _yields(scene: Scene, subject: str) -> bool:
+def _leaves_to_other_plan(scene: Scene, subject: str) -> bool:
     """Return whether an interface must leave a shared address to another plan.
 
     An interface whose address is granted keeps it; otherwise the plan that was named first keeps it.
@@ -267,7 +269,7 @@ def _unreadable(scene: Scene) -> Iterator[Proposal]:
             )
 
 
-def _why_none(scene: Scene, interface: Interface, rules: Sequence[str]) -> str:
+def _why_no_address(scene: Scene, interface: Interface, rules: Sequence[str]) -> str:
     subnet = scene.plan.subnet_of(interface)
     if subnet.prefix.value is None:
         return f"the prefix of subnet {subnet.name} cannot be read"

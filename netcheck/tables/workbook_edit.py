@@ -153,7 +153,7 @@ def _put(row: _Element, number: int, texts: Mapping[int, str]) -> None:
 
 
 def _new_cell(row: _Element, number: int, column: int, columns: Mapping[int, _Element]) -> _Element:
-    _drop(row, "spans")  # the optional extent of the row, which the new cell may exceed
+    _remove_attributes(row, "spans")  # the optional extent of the row, which the new cell may exceed
     cell = _element(row, "c", {"r": f"{letters_of(column)}{number}"})
     left = max((each for each in columns if each < column), default=0)
     if left and (style := columns[left].get("s")):
@@ -171,7 +171,7 @@ def _set(cell: _Element, reference: str, text: str) -> None:
     """Replace the value of a cell with an inline string (section 18.3.1.53); ValueError if it has a formula."""
     if any(True for _ in cell.iterfind("{*}f")):
         raise ValueError(f"its cell {reference} has a formula")
-    _drop(cell, *_VALUE_ATTRIBUTES)
+    _remove_attributes(cell, *_VALUE_ATTRIBUTES)
     for child in [*cell.iterfind("{*}v"), *cell.iterfind("{*}is")]:
         cell.remove(child)
     if text:
@@ -182,7 +182,7 @@ def _set(cell: _Element, reference: str, text: str) -> None:
         words.text = text
 
 
-def _drop(element: _Element, *attributes: str) -> None:
+def _remove_attributes(element: _Element, *attributes: str) -> None:
     for name in attributes:
         if name in element.attrib:
             del element.attrib[name]

@@ -13,7 +13,7 @@ from types import CodeType, FrameType
 
 from netcheck.addr import Prefix
 from netcheck.plan.read import read_plan
-from netcheck.rules.catalogue.hardware import _under
+from netcheck.rules.catalogue.hardware import _seen_at
 from netcheck.rules.engine import Checked, check
 from netcheck.rules.names import full_name
 from netcheck.rules.scene import MOST_DIFFERENT
@@ -92,7 +92,7 @@ def test_one_mac_planned_and_listed_many_times(tmp_path: Path) -> None:
     rows = ["device,interface,subnet,address,mac", *(f"d{n},cpu,hall,10.0.1.{n},{mac(1)}" for n in range(1, SIZE))]
     hosts = ["address,mac", *(f"10.0.2.{n},{mac(1)}" for n in range(1, SIZE))]
     results: list[Checked] = []
-    calls = calls_of(_under, lambda: results.append(checked(tmp_path, HALL, rows, hosts)))
+    calls = calls_of(_seen_at, lambda: results.append(checked(tmp_path, HALL, rows, hosts)))
     assert sum(one.rule == "mac-elsewhere" for one in results[0].findings) == SIZE - 1
     assert calls == 1
 

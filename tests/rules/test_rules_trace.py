@@ -133,7 +133,7 @@ def test_a_too_short_mask_loses_the_reply() -> None:
     found = talk(PLC, host("line-panel/lan", "packing", "10.62.30.73", mask="255.255.0.0"), SITE)
     assert found.there.outcome is Delivery.DELIVERED
     assert found.back.outcome is Delivery.LOST
-    wanted = "line-panel/lan has mask 255.255.0.0, takes 10.62.20.61 for on-link and asks its own segment for it"
+    wanted = "line-panel/lan has mask 255.255.0.0, treats 10.62.20.61 as on-link and sends ARP requests for it"
     assert found.back.why == wanted
 
 
@@ -171,7 +171,7 @@ LOST = {
     "a longer prefix that leads elsewhere": (
         PLC,
         (router("r1", "10.62.20.1/24", "10.62.30.65/26"),),
-        "takes 10.62.30.73 for local to packing-part",
+        "treats 10.62.30.73 as local to packing-part",
     ),
     "IPv4 to IPv6": (host("plc/cpu", "process", "fd00::1"), (SITE,), "is IPv6"),
 }

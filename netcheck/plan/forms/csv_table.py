@@ -60,7 +60,7 @@ _MOST_ABOVE = 20  # the titles of a sheet are among this many first rows
 LABELS = ("slot", "ports", "switch-port")  # short texts that a spreadsheet may take for dates and numbers
 _DASH = Pattern("\\s*[-\u2010-\u2015\u2212]\\s*")
 # Other titles of the plan's values, which must not become further columns; common practice, no source.
-_MEANT = {
+_OTHER_TITLES = {
     **dict.fromkeys(("ip", "ipv4", "ip-adresse", "adresse"), "address"),
     **dict.fromkeys(("netmask", "subnet-mask", "maske", "subnetzmaske", "subnetmask"), "mask"),
     **dict.fromkeys(("gw", "default-gateway", "standardgateway"), "gateway"),
@@ -207,7 +207,7 @@ def _title_problems(titles: list[str], shape: type[Shape], where: str) -> Iterat
     missing = [key for key in known if key not in titles]
     for column, title in enumerate(titles):
         near = get_close_matches(title[:100], missing, 1, _ALIKE) if title and title not in known else []
-        near = near or [key for key in (_MEANT.get(title),) if key in missing]
+        near = near or [key for key in (_OTHER_TITLES.get(title),) if key in missing]
         if near:
             do = f'Correct the title, or, if it is a further column, choose a title less similar to "{near[0]}"'
             yield Problem(f'column "{safe(title, 60)}" is not known; did you mean "{near[0]}"?', where, do)

@@ -115,15 +115,15 @@ def _not_toml(error: tomllib.TOMLDecodeError, text: str, file: str) -> Problem:
                 f"Write {want} if it is another entry" if header.strip("[] ") in ENTRY_TABLES else "Join the two tables"
             )
             return Problem(f"the table {header} is there twice, first in line {first}", f"{file} line {line}", do)
-    if meant := _meant_line(text, number):
-        why, right = meant
+    if corrected := _corrected_line(text, number):
+        why, right = corrected
         return Problem(f"this is not TOML: {why}", f"{file} line {number}", f"Write {right}")
     where = f"{file} line {number}" if number else file
     do = "Check this line and the line before it; texts, addresses and names are written in quotes"
     return Problem(f"this is not TOML: {safe(str(error))}", where, do)
 
 
-_LONGEST_MEANT = 500  # characters of a line that a message corrects
+_LONGEST_CORRECTED = 500  # characters of a line that a message corrects
 # A key and a value without straight quotes, brackets or a comment.
 _BARE = Pattern(r"\s*([A-Za-z0-9_-]{1,60})\s*=\s*([^\s\"'\[\]{}#=][^\"'\[\]{}#=]{0,200}?)\s*(?:#.*)?", re.ASCII)
 _COLON = Pattern(r"\s*([A-Za-z0-9_-]{1,60})\s*:\s*(\S.{0,200})", re.ASCII)
@@ -131,10 +131,10 @@ _HEADER = Pattern(r"\s*\[{1,2}\s*([A-Za-z.]{1,60})\s*\]{0,2}\s*(?:#.*)?", re.ASC
 _CURLY = "\u2018\u2019\u201a\u201b\u201c\u201d\u201e\u201f\u00ab\u00bb"  # quotation marks of text programs
 
 
-def _meant_line(text: str, number: int) -> tuple[str, str] | None:
+def _corrected_line(text: str, number: int) -> tuple[str, str] | None:
     """Return the fault in a line's quotes, colon or brackets, and the corrected line; None without such a fault."""
     lines = text.splitlines()
-    line = lines[number - 1][:_LONGEST_MEANT] if 0 < number <= len(lines) else ""
+    line = lines[number - 1][:_LONGEST_CORRECTED] if 0 < number <= len(lines) else ""
     if found := _BARE.fullmatch(line):
         value = found[2].strip(_CURLY)
         if value.casefold() in ("true", "false"):

@@ -251,13 +251,13 @@ def _with_added(text: str, table: EntryTable, added: Sequence[Row]) -> Iterator[
         )
         for row in added
     ]
-    for at in dict.fromkeys((_behind_the_last(text, table), len(text))):
+    for at in dict.fromkeys((_end_of_last_entry(text, table), len(text))):
         before = text[:at] if text[:at].endswith("\n") or not at else text[:at] + newline
         yield before + "".join(tables) + text[at:]
     yield _with_items(text, table, added)
 
 
-def _behind_the_last(text: str, table: EntryTable) -> int:
+def _end_of_last_entry(text: str, table: EntryTable) -> int:
     """Return the offset in the text where the last entry of a table ends."""
     blocks = list(_blocks(text, table))
     return blocks[-1][1] if blocks else len(text)

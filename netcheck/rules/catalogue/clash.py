@@ -17,8 +17,8 @@ from netcheck.text import listed
 
 def described(host: SiteHost) -> str:
     """Return a site host in words: MAC, name and its position in a survey."""
-    who = " ".join(filter(None, (str(host.mac) if host.mac else "a host of unknown MAC", host.name)))
-    return f"{who} ({host.where})"
+    who = " ".join(filter(None, (str(host.mac) if host.mac else "", host.name))) or "a host"
+    return f"{who} ({host.where})" if host.mac else f"{who}, MAC unknown ({host.where})"
 
 
 def _parties(hosts: Sequence[SiteHost]) -> tuple[str, ...]:

@@ -10,39 +10,40 @@ from netcheck.rules.rule import PROCESS, Rule, device, plan
 from netcheck.rules.scene import Scene
 
 
-def _breach(talk: TracedConversation, message: str) -> Breach:
-    conversation = talk.conversation
+def _breach(traced: TracedConversation, message: str) -> Breach:
+    conversation = traced.conversation
     return Breach((conversation.source, conversation.target), message, str(conversation.position))
 
 
-def _why(walk: Trace) -> str:
-    return f"{walk.why}; {walk.change}" if walk.change else walk.why
+def _why(path: Trace) -> str:
+    return f"{path.why}; {path.change}" if path.change else path.why
 
 
-def through(walk: Trace) -> str:
+def through(path: Trace) -> str:
     """Return ` through 10.62.20.1, 10.62.40.126`, or nothing if the packets pass no router."""
-    return " through " + ", ".join(map(str, walk.through)) if walk.through else ""
+    return " through " + ", ".join(map(str, path.through)) if path.through else ""
 
 
 def _no_way_there(scene: Scene) -> Iterator[Breach]:
-    for talk in scene.conversations:
-        if talk.there.outcome is Delivery.LOST:
-            yield _breach(talk, f"no way there{through(talk.there)}: {_why(talk.there)}")
+    for traced in scene.conversations:
+        if traced.there.outcome is Delivery.LOST:
+            yield _breach(traced, f"the packets{through(traced.there)} are lost: {_why(traced.there)}")
 
 
 def _no_way_back(scene: Scene) -> Iterator[Breach]:
-    for talk in scene.conversations:
-        if talk.there.outcome is Delivery.DELIVERED and talk.back.outcome is Delivery.LOST:
-            there = f"there{through(talk.there) or ' directly'}"
-            yield _breach(talk, f"{there}, no way back{through(talk.back)}: {_why(talk.back)}")
+    for traced in scene.conversations:
+        if traced.there.outcome is Delivery.DELIVERED and traced.back.outcome is Delivery.LOST:
+            arrive = f"the packets arrive{through(traced.there) or ' directly'}"
+            yield _breach(traced, f"{arrive}, but the replies{through(traced.back)} are lost: {_why(traced.back)}")
 
 
 def _undecided(scene: Scene) -> Iterator[Breach]:
-    for talk in scene.conversations:
-        outcomes = (talk.there.outcome, talk.back.outcome)
+    for traced in scene.conversations:
+        outcomes = (traced.there.outcome, traced.back.outcome)
         if Delivery.UNDECIDED in outcomes and Delivery.LOST not in outcomes:
-            which, path = ("there", talk.there) if outcomes[0] is Delivery.UNDECIDED else ("back", talk.back)
-            yield _breach(talk, f"it is not known whether packets arrive ({which}): {path.why}")
+            forward = outcomes[0] is Delivery.UNDECIDED
+            what, path = ("packets", traced.there) if forward else ("replies", traced.back)
+            yield _breach(traced, f"it is not known whether the {what} arrive: {path.why}")
 
 
 _BARE = '[[subnet]]\nname = "packing"\nprefix = "10.62.30.0/24"'

@@ -54,23 +54,23 @@ def _elsewhere(scene: Scene) -> Iterator[Breach]:
     planned = {(mac, one.address.value) for one, mac in scene.macs if mac in met and one.address}
 
     @cache  # any number of interfaces may have the MAC
-    def seen(mac: Mac, family: int) -> tuple[str, str] | None:
-        """Return where a MAC was seen in words, and the first address."""
+    def elsewhere_of(mac: Mac, family: int) -> tuple[str, str] | None:
+        """Return the other addresses of a MAC in a family in words, and the first of them; None without any."""
         hosts = [host for each in found for host in each.get(mac, ()) if host.address.family == family]
         elsewhere = [host for host in hosts if (mac, host.address) not in planned]
-        return (_under(elsewhere), str(elsewhere[0].address)) if elsewhere else None
+        return (_seen_at(elsewhere), str(elsewhere[0].address)) if elsewhere else None
 
     for interface, mac in scene.macs:
         address = interface.address.value if interface.address and mac in met else None
-        if address is not None and (told := seen(mac, address.family)):
-            where, first = told
-            yield breach(f"its MAC {mac} was seen on the site {where}", interface, others=[first])
+        if address is not None and (found_at := elsewhere_of(mac, address.family)):
+            shown, first = found_at
+            yield breach(f"its MAC {mac} was seen on the site at {shown}", interface, others=[first])
 
 
-def _under(seen: list[SiteHost]) -> str:
+def _seen_at(seen: list[SiteHost]) -> str:
     by_address = {host.address: host for host in reversed(seen)}
     hosts = sorted(by_address.values(), key=lambda host: host.address)
-    return "under " + listed([f"{host.address} ({host.where})" for host in hosts])
+    return listed([f"{host.address} ({host.where})" for host in hosts])
 
 
 def _switch_ports(scene: Scene) -> Iterator[Breach]:
@@ -136,7 +136,7 @@ MAC_PLANNED_TWICE = Rule(
 MAC_ELSEWHERE = Rule(
     slug="mac-elsewhere",
     severity=Severity.RISK,
-    what="The survey saw the planned MAC under another address.",
+    what="A survey lists the planned MAC at another address.",
     why="The device is used hardware that still has an old address, or the MAC in the plan is that of another device.",
     bad=one(_mac("00-00-5E-00-53-21"), hosts="address,mac\n10.62.20.80,00-00-5E-00-53-21\n"),
     good=one(_mac("00-00-5E-00-53-21"), hosts="address,mac\n10.62.20.80,00-00-5E-00-53-80\n"),

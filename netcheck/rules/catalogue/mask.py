@@ -23,7 +23,7 @@ def _masks(
                 yield interface, interface.mask.value, prefix
 
 
-def _meant(prefix: Prefix | None, mask: Mask) -> str:
+def _needed_mask(prefix: Prefix | None, mask: Mask) -> str:
     if prefix is None or prefix.family != mask.family:
         return ""
     typed = Mask.from_text(f"/{prefix.length}", prefix.family)
@@ -33,13 +33,13 @@ def _meant(prefix: Prefix | None, mask: Mask) -> str:
 def _broken(scene: Scene) -> Iterator[Breach]:
     for interface, mask, prefix in _masks(scene, lambda mask, _: mask.length is None):
         yield breach(
-            f"the bits of the typed mask {mask} are not ones followed by zeros{_meant(prefix, mask)}", interface
+            f"the bits of the typed mask {mask} are not ones followed by zeros{_needed_mask(prefix, mask)}", interface
         )
 
 
 def _differs(scene: Scene) -> Iterator[Breach]:
     for interface, mask, prefix in _masks(scene, _other_length):
-        yield breach(f"the typed mask {mask} is /{mask.length}{_meant(prefix, mask)}", interface)
+        yield breach(f"the typed mask {mask} is /{mask.length}{_needed_mask(prefix, mask)}", interface)
 
 
 def _other_length(mask: Mask, prefix: Prefix | None) -> bool:

@@ -82,7 +82,7 @@ def trace(net: IslandRouters, source: Interface, subnet: Subnet, goal: Destinati
         why = f"{start} is IPv{start.family} and {goal.address} is IPv{goal.address.family}"
         change = f"give {source.subject} and {goal.who} addresses of one family"
         return lost(why, change, to_change=(source.subject, goal.who))
-    first = _leave(net, source, start, subnet, goal)
+    first = _first_decision(net, source, start, subnet, goal)
     return first if isinstance(first, Trace) else forward(net, first, goal)
 
 
@@ -93,7 +93,7 @@ class AtRouter(NamedTuple):
     through: tuple[Address, ...] = ()
 
 
-def _leave(
+def _first_decision(
     net: IslandRouters, source: Interface, start: Address, subnet: Subnet, goal: Destination
 ) -> Trace | AtRouter:
     """Return the decision of the sending host: a finished trace on its own segment, or the router at its gateway."""
@@ -105,9 +105,9 @@ def _leave(
         if subnet.name in goal.segments:
             return Trace(Delivery.DELIVERED, node=net.nodes.get(goal.router))
         typed = f"has mask {source.mask.text}" if source.mask else f"is in {link}"
-        why = f"{source.subject} {typed}, takes {goal.address} for on-link and asks its own segment for it"
-        culprit, change = _narrower(source, subnet, goal)
-        return lost(why, change, to_change=(culprit,))
+        why = f"{source.subject} {typed}, treats {goal.address} as on-link and sends ARP requests for it"
+        wrong_end, change = _wrong_end(source, subnet, goal)
+        return lost(why, change, to_change=(wrong_end,))
     cell = source.gateway or subnet.gateway
     if cell is None:
         why = f"{source.subject} is in {link} and has no gateway towards {goal.address}"
@@ -115,10 +115,10 @@ def _leave(
         return lost(why, _elsewhere(source, subnet) or change, to_change=(source.subject,))
     if cell.value is None:
         return undecided(f"the gateway of {source.subject} cannot be read")
-    return _hand_over(net, source, subnet, link, cell.value)
+    return _send_to_gateway(net, source, subnet, link, cell.value)
 
 
-def _narrower(source: Interface, subnet: Subnet, goal: Destination) -> tuple[str, str]:
+def _wrong_end(source: Interface, subnet: Subnet, goal: Destination) -> tuple[str, str]:
     """Return the subject of the end with the wrong setting, and the change."""
     prefix = subnet.prefix.value
     if elsewhere := _elsewhere(source, subnet):
@@ -152,7 +152,7 @@ def _mask_instead(subnet: Subnet, goal: Destination) -> str:
     return f", or the mask {_mask(prefix)}" if prefix is not None and near else ""
 
 
-def _hand_over(
+def _send_to_gateway(
     net: IslandRouters, source: Interface, subnet: Subnet, link: Prefix, gateway: Address
 ) -> Trace | AtRouter:
     who = f"the gateway {gateway} of {source.subject}"
@@ -190,19 +190,19 @@ def forward(net: IslandRouters, first: AtRouter, goal: Destination) -> Trace:
         node = step.node
         if goal.router == node.name:
             return Trace(Delivery.DELIVERED, step.through, node=node)
-        way = node.towards(goal.address)
-        if way is None:
+        target = node.towards(goal.address)
+        if target is None:
             why = f"router {node.name} has no route to {goal.address}"
             return lost(why, f"give router {node.name} a route or an interface towards {goal.address}", step.through)
-        if isinstance(way, RouterLink):
-            return _deliver(net, node, way, goal, step.through)
-        following = _next(net, node, way)
+        if isinstance(target, RouterLink):
+            return _deliver(net, node, target, goal, step.through)
+        following = _next(net, node, target)
         if isinstance(following, Trace):
             return following._replace(through=step.through)
         if following.name in names:
             why = f"a loop: {', '.join([*names, following.name])}"
-            return lost(why, f"change the next hop {way} of router {node.name} for {goal.address}", step.through)
-        step = AtRouter(following, (*step.through, way))
+            return lost(why, f"change the next hop {target} of router {node.name} for {goal.address}", step.through)
+        step = AtRouter(following, (*step.through, target))
         names.append(following.name)
     why = f"more than {MOST_HOPS} hops"
     return lost(why, "shorten the routes of the routers on the path", step.through)
@@ -225,7 +225,7 @@ def _deliver(
     if link.segment in goal.segments:
         return Trace(Delivery.DELIVERED, through, node=net.nodes.get(goal.router) or node)
     where = " or ".join(sorted(goal.segments)) or "no segment of this island"
-    why = f"router {node.name} takes {goal.address} for local to {link.segment}, but {goal.who} is on {where}"
+    why = f"router {node.name} treats {goal.address} as local to {link.segment}, but {goal.who} is on {where}"
     if goal.outside:
         change = f"change the address of {goal.who}: {goal.address} is not in subnet {where}"
         return lost(why, change, through, (goal.who,))

@@ -105,7 +105,7 @@ def _add(number: int, entry: NeighbourEntry, into: Gathering) -> None:
     except ValueError as error:
         into.skip(number, str(error))
         return
-    if why := _why_nobody(address, entry):
+    if why := _why_no_entry(address, entry):
         into.pass_over(number, f"{address}: {why}")
         return
     mac = into.attempt(number, mac_from, entry.mac)
@@ -115,7 +115,7 @@ def _add(number: int, entry: NeighbourEntry, into: Gathering) -> None:
     into.add(address, mac, number, entry.name, _note(entry), None)
 
 
-def _why_nobody(address: Address, entry: NeighbourEntry) -> str:
+def _why_no_entry(address: Address, entry: NeighbourEntry) -> str:
     if why := why_no_host(address):
         return why
     if entry.state in _NO_ANSWER and not entry.published:
