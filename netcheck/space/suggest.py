@@ -336,10 +336,10 @@ class _Proposer:
         group = RunGroup.of(interface)
         run = room.runs.get(group) or room.start_run(group, self._held(group, subnet.name, room.prefix), self._octets)
         if group.by == "kind" and (adjacent := self._next_to_own(interface, room, run)) is not None:
-            return adjacent, f"in one run with the other interfaces of device {interface.device}"
+            return adjacent, f"next to the other interfaces of device {interface.device}"
         at = run.candidate()
         if room.free.holds(at):
-            return at, f"in one run with others of {group.by} {group.name}" if run.held else run.start
+            return at, f"it continues the addresses of {group.by} {group.name}" if run.held else run.start
         for octet, subject in self._octets(interface):
             free = room.with_octet(octet, room.free.holds)
             if free is not None:

@@ -218,7 +218,7 @@ INSIDE_POOL = Rule(
     severity=Severity.CONFLICT,
     what="The address is inside a DHCP pool of the plan, or inside a range that a DHCP server of a survey assigns.",
     why="The DHCP server may assign the same address to another device, even months later.",
-    do="Ask the site to take the address out of the pool, and set `granted` when they have.",
+    do="Ask the site to take the address out of the pool, and set `granted` when it is done.",
     bad=one('address = "10.62.20.201"', subnet=_POOL),
     good=one('address = "10.62.20.201"\ngranted = "site IT, 2026-10-30"', subnet=_POOL),
     source="RFC 2131 section 2.2",
