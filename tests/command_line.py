@@ -1,4 +1,4 @@
-"""Runs the command line inside the process of the tests: a process of its own for each call takes a quarter second.
+"""Runs the command line inside the process of the tests, because starting a process takes a quarter of a second.
 
 Tests of streams, signals, terminals and imports start a process. The result is the same as that of `subprocess.run`.
 """

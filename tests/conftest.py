@@ -36,7 +36,7 @@ SLOW_FILES = {
 }
 
 
-# Tests of half a minute each begin first, so that no worker waits for one of them at the end.
+# Tests that take half a minute begin first, so that no worker waits for one of them at the end.
 LONGEST_FILES = {"test_fresh_machine.py", "test_search.py"}
 
 

@@ -211,8 +211,9 @@ def test_text_that_is_not_a_mac_is_refused(text: str) -> None:
 
 
 def test_group_and_local_bits() -> None:
-    """Bits 0x01 and 0x02 of the first octet mark group and local MACs (RFC 7042 section 2.1; 01-00-5E-90-10-00 is
-    for documentation).
+    """Bits 0x01 and 0x02 of the first octet mark group and local MACs (RFC 7042 section 2.1).
+
+    01-00-5E-90-10-00 is for documentation.
     """
     assert Mac.from_text("01-00-5E-90-10-00").group
     assert Mac.from_text("02-00-00-00-00-01").local

@@ -6,7 +6,7 @@ import pytest
 
 from netcheck.addr import Address, InterfaceAddress, Mask, Prefix
 
-# RFC 4632 section 3.1 and RFC 1878, main table: length, dotted mask, hexadecimal mask (1878), addresses a block (4632).
+# RFC 4632 section 3.1 and the main table of RFC 1878: length, dotted mask, hexadecimal mask (1878), addresses (4632).
 TABLE = """
 /1 128.0.0.0 80.00.00.00 2147483648
 /2 192.0.0.0 C0.00.00.00 1073741824
@@ -54,8 +54,8 @@ def test_the_table_of_prefixes(length: str, dotted: str, digits: str, size: str)
     assert Prefix.of(Address(4, 0), int(length[1:])).size == int(size)
 
 
-# RFC 1878 tables 1-1 and 1-2: hosts a subnet and number of subnets of a /16 and of a /24. Of 255.255.255.0 the print
-# has 255 and 253 and leaves out the last subnet; 256 and 254 are true (RFC 1122 section 3.2.1.3).
+# RFC 1878 tables 1-1 and 1-2: hosts in each subnet, and number of subnets of a /16 and of a /24. For 255.255.255.0 the
+# RFC prints 255 and 253 and omits the last subnet; 256 and 254 are correct (RFC 1122 section 3.2.1.3).
 @pytest.mark.parametrize(
     ("whole", "dotted", "subnets", "hosts"),
     [
@@ -87,8 +87,8 @@ def test_subnets_of_a_network(whole: int, dotted: str, subnets: int, hosts: int)
     assert (last.usable.low, last.usable.high) == (last.value + 1, network.last.value - 1)
 
 
-# RFC 1878 tables 2-1 (of a /16) and 2-2 (of a /24): bits of the subnet number, subnets, hosts in each. Both leave out
-# the subnets of all zeros and all ones, a rule that the RFC calls obsolete and RFC 1812 section 4.2.2.11 drops.
+# RFC 1878 tables 2-1 (of a /16) and 2-2 (of a /24): bits of the subnet number, subnets, hosts in each. Both omit the
+# subnets of all zeros and all ones; the RFC calls this rule obsolete, and RFC 1812 section 4.2.2.11 drops it.
 TABLE_2_1 = [
     (2, 2, 16382), (3, 6, 8190), (4, 14, 4094), (5, 30, 2046), (6, 62, 1022), (7, 126, 510), (8, 254, 254),
     (9, 510, 126), (10, 1022, 62), (11, 2046, 30), (12, 4094, 14), (13, 8190, 6), (14, 16382, 2),
@@ -101,9 +101,7 @@ TABLE_2_2 = [(2, 2, 62), (3, 6, 30), (4, 14, 14), (5, 30, 6), (6, 62, 2)]
     [(length, *row) for length, table in ((16, TABLE_2_1), (24, TABLE_2_2)) for row in table],
 )
 def test_subnets_of_a_network_by_bits(whole: int, bits: int, subnets: int, hosts: int) -> None:
-    """Each subnet has the printed number of hosts; subnet zero and the last subnet are usable too, so there are two
-    more.
-    """
+    """Each subnet has the printed number of hosts; there are two more subnets, because zero and the last are usable."""
     network = Prefix.of(Address.from_text("172.16.0.0"), whole)
     zero, ones = Prefix.of(network.first, whole + bits), Prefix.of(network.last, whole + bits)
     assert zero.usable.size == ones.usable.size == hosts

@@ -1,6 +1,4 @@
-"""Tests of the page of benchmark results: its sections are replaced one by one, in a fixed order, and the README quotes
-them.
-"""
+"""Tests of the page of benchmark results: its sections, their order, and the figures that the README quotes."""
 
 from __future__ import annotations
 

@@ -30,7 +30,7 @@ BASE = (
     "umount",
     "unshare",
 )
-# The files whose tests start programs, except for the long laboratory tests. They mostly wait, so that two run at once.
+# The files whose tests start programs, except for the long laboratory tests. They mostly wait, so two run at once.
 FILES = (
     "tests/browser", "tests/cli/test_cli_answers.py", "tests/field/test_field_readiness.py",
     "tests/lab/test_lab_netns.py", "tests/lab/test_lab_responder.py", "tests/lab/test_lab_capture.py",

@@ -50,7 +50,7 @@ def source_of(path: Path) -> str:
 
 @cache
 def tree_of(path: Path) -> ast.Module:
-    """Return the syntax tree of a file; most tests here look at the same files."""
+    """Return the syntax tree of a file; cached, because most tests here read the same files."""
     return ast.parse(source_of(path))
 
 
@@ -67,7 +67,7 @@ def imports_in(path: Path) -> tuple[ast.Import | ast.ImportFrom, ...]:
 
 
 def imported(path: Path) -> set[str]:
-    """Return the folders and ground modules of ours that a file imports anywhere."""
+    """Return netcheck's folders and ground modules that a file imports anywhere."""
     found = set()
     for node in imports_in(path):
         names = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
@@ -85,14 +85,14 @@ def test_layers_import_only_lower_layers(folder: str) -> None:
 
 
 def test_ground_imports_nothing_but_ground() -> None:
-    """The modules outside the folders import nothing of ours but one another."""
+    """Of netcheck's modules, those outside the folders import only one another."""
     wrong = {name: imported(PACKAGE / f"{name}.py") - GROUND for name in GROUND}
     assert {name: names for name, names in wrong.items() if names} == {}
 
 
 SHORT_MODULE = 60  # lines
-MOST_SHORT_MODULES = 3  # that only one neighbour imports
-# Folders whose modules are one of a kind each, however short: a command, a subject of rules, a reader, a link.
+MOST_SHORT_MODULES = 3  # short modules that only one module of their folder imports
+# Folders in which each module is one command, one subject of rules, one reader or one link; it may be short.
 FAMILIES = {"app", "cli", "rules/catalogue", "survey/readers", "wire/links"}
 _CITED = re.compile(r"[\w./-]*\w\.(?:py|md)\b")
 
@@ -133,7 +133,7 @@ def test_large_records_are_built_by_keyword() -> None:
 
 
 def importers() -> dict[str, set[str]]:
-    """Return, for each module of ours by its path, the modules that import it."""
+    """Return the modules that import each module of netcheck, by its path."""
     paths = [str(path.relative_to(PACKAGE).with_suffix("")) for path in modules()]
     found: dict[str, set[str]] = {path: set() for path in paths}
     for path in paths:
@@ -193,13 +193,13 @@ def test_files_named_in_docstrings_and_comments_exist() -> None:
 
 
 def tracked() -> list[str]:
-    """Return the files that git tracks, or all files where there is no git repository."""
+    """Return the files that git tracks, or all files if there is no git repository."""
     run = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False)
     return run.stdout.splitlines() if run.returncode == 0 else [p.name for p in ROOT.iterdir()]
 
 
 def test_each_file_of_slow_tests_exists() -> None:
-    """A file of slow tests that was renamed would be run in the fast loop, or the longest ones last."""
+    """A renamed file of slow tests would run in the fast loop, or the longest files would not run first."""
     assert {path.name for path in (ROOT / "tests").rglob("test_*.py")} >= SLOW_FILES | LONGEST_FILES
 
 
