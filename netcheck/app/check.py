@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 
 from netcheck.addr import Address
 from netcheck.app.progress import Steps
-from netcheck.app.remarks import tell_other_sheets, tell_revisions
+from netcheck.app.remarks import report_other_sheets, report_revisions
 from netcheck.errors import NetcheckError, Problem, UsageError
 from netcheck.report.finding_groups import Result, Unread
 from netcheck.rules.catalogue import RULES
@@ -29,7 +29,7 @@ def run_check(path: Path, day: date) -> Checked:
     with Steps(len(RULES) + 1) as steps:
         steps.begin(f"reading {path}")
         plan, surveys = read_site(path, in_part=True)
-        tell_other_sheets(plan)
+        report_other_sheets(plan)
         steps.end()
         steps.begin("running the rules")
         return check(plan, surveys, day, done=lambda rule: steps.end())
@@ -44,7 +44,7 @@ def check_plans(paths: Sequence[Path], day: date) -> tuple[tuple[str, Result], .
         return ((str(paths[0]), _result(paths[0], lambda path: run_check(path, day), several=False)),)
     sites = [_result(path, partial(read_site, in_part=True), several=True) for path in paths]
     plans = [(str(path), site[0]) for path, site in zip(paths, sites, strict=True) if not isinstance(site, Unread)]
-    tell_revisions(plans)
+    report_revisions(plans)
     proposed: list[tuple[str, Address]] = []
     results: list[tuple[str, Result]] = []
     index = 0

@@ -11,7 +11,7 @@ from pathlib import Path
 from netcheck.addr import Address
 from netcheck.app.check import findings_to_print
 from netcheck.app.map import draw
-from netcheck.app.prepare import ground
+from netcheck.app.prepare import run_input
 from netcheck.app.prove import Order, RunOutcome, conduct
 from netcheck.caution import caution_to_text
 from netcheck.errors import Problem, UsageError
@@ -111,9 +111,9 @@ def _apply_fixes(folder: Path, checked: Checked) -> tuple[Plan, tuple[Survey, ..
 
 
 def _prove(out: Path) -> RunOutcome:
-    base = ground(out / "plan", ())
+    base = run_input(out / "plan", ())
     rig, cables = plant(base.aim, TROUBLE, SEED)
-    hands = Technician(rig, cables, confirms=True, behind=hanging(base.aim, cables))
+    technician = Technician(rig, cables, confirms=True, behind=hanging(base.aim, cables))
     order = Order(
         plan=out / "plan",
         interface="rig0",
@@ -127,7 +127,7 @@ def _prove(out: Path) -> RunOutcome:
         quiet=True,
         terse=True,
     )
-    return conduct(order, base, order.permit, rig, hands)
+    return conduct(order, base, order.permit, rig, technician)
 
 
 def _print_proofs(outcome: RunOutcome) -> None:

@@ -47,7 +47,7 @@ CTRL_C = "\x03"
 _SEQUENCE = re.compile(rb"\x1b(?:\[[0-?]*[ -/]*[@-~]|O[ -~]|[ -~])?")
 
 
-class Hands(Protocol):
+class KeySource(Protocol):
     """The source of key presses: the keyboard, a script on the rig, or no source."""
 
     ended: bool
@@ -263,7 +263,7 @@ class NoKeys:
 
 
 @contextmanager
-def keyboard(wanted: bool, rows: int = 9) -> Iterator[Hands]:
+def keyboard(wanted: bool, rows: int = 9) -> Iterator[KeySource]:
     """Read single keys within the context, for a screen with *rows* rows; restore the terminal's mode afterwards."""
     if not wanted or sys.stdin is None or sys.stdin.closed:
         yield NoKeys()

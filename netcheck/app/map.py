@@ -10,7 +10,7 @@ from pathlib import Path
 
 from netcheck.addr import Address
 from netcheck.app.progress import Steps
-from netcheck.app.remarks import tell_failed_surveys, tell_other_sheets
+from netcheck.app.remarks import report_failed_surveys, report_other_sheets
 from netcheck.errors import Problem, UsageError
 from netcheck.files import write_atomically
 from netcheck.plan.model import Plan, Subnet
@@ -30,8 +30,8 @@ def print_map(path: Path, subnet: str, *, who: bool = False, out: Path | None = 
     with Steps(2) as steps:
         steps.begin(f"reading {path}")
         plan, surveys = read_site(path, in_part=True)
-        tell_other_sheets(plan)
-        tell_failed_surveys(surveys)
+        report_other_sheets(plan)
+        report_failed_surveys(surveys)
         steps.end()
         if subnet and subnet not in plan.subnet_named:
             names = listed([safe(name) for name in plan.subnet_named], joint="or")

@@ -15,7 +15,7 @@ from rich.console import Console, Group
 from rich.live import Live
 
 from netcheck.addr import mac_text
-from netcheck.app.keyboard import Hands, Keyboard, SingleKeys
+from netcheck.app.keyboard import Keyboard, KeySource, SingleKeys
 from netcheck.app.sounds import Speaker, sounds_for, speech_command, speech_programs
 from netcheck.field.modbus_identity import Identifier
 from netcheck.proof.events import Chosen, Event, LineKey, Press, TypedLine, What
@@ -95,9 +95,9 @@ class Show:
         if self._live is not None:
             self._live = self._start()
 
-    def take(self, event: Event) -> None:
+    def show_event(self, event: Event) -> None:
         """Show an event immediately."""
-        self.board.take(event)
+        self.board.keep_proof(event)
         self._drawn = 0.0
         if self.terse:
             if event.proof is not None:
@@ -126,14 +126,14 @@ class Show:
             return
         self._drawn = clock
         before, self._screen = self._screen, replace(screen_of(self.board, view(), now, typed), prompt=prompt)
-        self._let_hear(before, self._screen)
+        self._play_sounds(before, self._screen)
         if self._live is not None:
             size = self.console.size
             lines = to_lines(self._screen, size.width, size.height, ascii_only=self.ascii_only)
             self._live.update(Group(*(line.to_rich() for line in lines)), refresh=True)
         self._pause = max(REDRAW, SLOW * (time.monotonic() - clock))
 
-    def _let_hear(self, before: Screen | None, after: Screen) -> None:
+    def _play_sounds(self, before: Screen | None, after: Screen) -> None:
         for heard in signals_of(before, after):
             if self.sounds is not None:
                 self.sounds.ring(heard.sound)
@@ -218,7 +218,7 @@ class TerminalOperator:
     """The operator of a run: returns keys, shows events and records them."""
 
     def __init__(
-        self, prober: Prober, link: Link, show: Show, recorder: Recorder, keys: Hands, who: Identifier | None = None
+        self, prober: Prober, link: Link, show: Show, recorder: Recorder, keys: KeySource, who: Identifier | None = None
     ) -> None:
         """*who* asks proven devices for their identity."""
         self.prober, self.link, self.show, self.recorder, self.keys = prober, link, show, recorder, keys
@@ -280,7 +280,7 @@ class TerminalOperator:
             subject = port.target.subject if port is not None else proofs[-1].subject if proofs else ""
         self.recorder.remark(subject, text)
         note = f"Remark kept: {safe(text, 300)}"
-        self.show.take(Event(at=self.link.now(), what=What.NOTE, port=subject, text=note))
+        self.show.show_event(Event(at=self.link.now(), what=What.NOTE, port=subject, text=note))
 
     def _stop_if_asked(self, terminal: Keyboard) -> None:
         """Release the terminal before a stop, and use it again afterwards. The prober notices the gap itself."""
@@ -297,7 +297,7 @@ class TerminalOperator:
     def told(self, event: Event) -> None:
         """Show and record an event; the verdict of a tested port becomes its proof."""
         event = self._identified(event)
-        self.show.take(event)
+        self.show.show_event(event)
         self.keys.told(event)
         proof = event.proof
         if proof is not None and proof.verdict is not Verdict.NOT_TESTED and not self.prober.stopped:
@@ -306,7 +306,7 @@ class TerminalOperator:
             self.recorder.event(str(event.what), event.text, port=event.port)
         for note in self.recorder.notes[self._shown_notes :]:
             self._shown_notes += 1
-            self.show.take(Event(at=event.at, what=What.WARN, port=event.port, text=note))
+            self.show.show_event(Event(at=event.at, what=What.WARN, port=event.port, text=note))
             self.prober.run.warn(event.port, note, silently=True)
 
     def _identified(self, event: Event) -> Event:

@@ -14,7 +14,7 @@ from shutil import get_terminal_size
 from typing import TYPE_CHECKING
 
 from netcheck.addr import Address, Mac, quad
-from netcheck.app.remarks import tell_other_sheets
+from netcheck.app.remarks import report_other_sheets
 from netcheck.caution import caution_to_text
 from netcheck.errors import LinkError, Problem, UsageError
 from netcheck.plan.model import Plan
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Ground:
+class RunInput:
     """A plan with the scope and the known MACs that follow from it."""
 
     plan: Plan
@@ -38,14 +38,14 @@ class Ground:
     names: Names
 
 
-def ground(path: Path, only: Sequence[str]) -> Ground:
+def run_input(path: Path, only: Sequence[str]) -> RunInput:
     """Read a plan and its surveys; *only* restricts the ports to prove."""
     plan, surveys = read_site(path)
-    tell_other_sheets(plan)
+    report_other_sheets(plan)
     tables = {island: hosts_of(surveys, island) for island in {subnet.island for subnet in plan.subnets}}
     aim = scope_of(plan, _in_subnets(plan, tables), only)
     aim = replace(aim, surveyed=lambda address: _seen(tables, Address(4, address)))
-    return Ground(plan, aim, names_of(aim, lambda mac: _surveyed(tables, mac)))
+    return RunInput(plan, aim, names_of(aim, lambda mac: _surveyed(tables, mac)))
 
 
 def _in_subnets(plan: Plan, tables: Mapping[str, HostTable]) -> list[SiteHostSeen]:
@@ -122,7 +122,7 @@ def permit_for(given: str) -> str:
     )
 
 
-def by_for(given: str, permit: str) -> str:
+def prover_name(given: str, permit: str) -> str:
     """Return who proves: the given name, or, if the permit was typed, a name typed on the terminal; else empty."""
     if given.strip() or permit.strip() or not (sys.stdin.isatty() and sys.stderr.isatty()):
         return given.strip()
@@ -130,7 +130,7 @@ def by_for(given: str, permit: str) -> str:
     return sys.stdin.readline().strip()
 
 
-def goes_on() -> bool:
+def asked_to_continue() -> bool:
     """Ask on a terminal whether to continue; Enter means yes."""
     print("Press Enter to continue, or q and Enter to stop: ", end="", file=sys.stderr, flush=True)
     return sys.stdin.readline().strip().casefold() == ""

@@ -18,17 +18,17 @@ from types import TracebackType
 
 from netcheck import __version__
 from netcheck.addr import Address, InterfaceAddress, mac_text
-from netcheck.app.keyboard import Hands, keyboard
+from netcheck.app.keyboard import KeySource, keyboard
 from netcheck.app.operator import Show, TerminalOperator, speaker_for
 from netcheck.app.prepare import (
-    Ground,
-    by_for,
+    RunInput,
+    asked_to_continue,
     demand_interface,
     demand_usable,
-    goes_on,
-    ground,
     permit_for,
+    prover_name,
     record_path,
+    run_input,
 )
 from netcheck.errors import LinkError, UsageError
 from netcheck.field.modbus_identity import Identifier
@@ -100,19 +100,19 @@ def run(order: Order, procedure: ProcedureOf = PortByPort, remark: Callable[[Sco
     *remark* returns a note on the scope, which is printed before the run is permitted.
     """
     order = replace(order, interface=demand_interface(order.interface))
-    base = ground(order.plan, order.only)
+    base = run_input(order.plan, order.only)
     remarks_from(order.remarks, base.aim.targets)
     demand_usable(order.interface, base.aim.planned)
     if text := remark(base.aim):
         print(text, file=sys.stderr)
     permit = permit_for(order.permit)
-    order = replace(order, by=by_for(order.by, order.permit))
+    order = replace(order, by=prover_name(order.by, order.permit))
     with open_the_link(order) as link:
         outcome = conduct(order, base, permit, link, procedure=procedure, first_look=True)
     return finish(order, outcome)
 
 
-def _first_look(order: Order, base: Ground, link: Link, frames: Frames | None) -> tuple[list[str], bool]:
+def _first_look(order: Order, base: RunInput, link: Link, frames: Frames | None) -> tuple[list[str], bool]:
     """Search for faults that would waste the run, before the first cable. Print and return the warnings.
 
     Also return whether to continue: the operator is asked on a terminal, but not hands-free or with --yes.
@@ -131,20 +131,20 @@ def _first_look(order: Order, base: Ground, link: Link, frames: Frames | None) -
     for warning in (*found, *seen):
         print(f"netcheck: warning: {safe(warning, 1000)}", file=sys.stderr)
     asks = not (order.yes or order.settings.hands_free) and sys.stdin.isatty() and sys.stderr.isatty()
-    return [*found, *seen], not (seen and asks) or goes_on()
+    return [*found, *seen], not (seen and asks) or asked_to_continue()
 
 
 def conduct(
     order: Order,
-    base: Ground,
+    base: RunInput,
     permit: str,
     link: Link,
-    hands: Hands | None = None,
+    keys: KeySource | None = None,
     procedure: ProcedureOf = PortByPort,
     *,
     first_look: bool = False,
 ) -> RunOutcome:
-    """Prove the scope over a link with screen and record; *hands* replaces the keyboard.
+    """Prove the scope over a link with screen and record; *keys* replaces the keyboard.
 
     With *first_look*, search for faults before the first cable; raise KeyboardInterrupt if the operator stops then.
     """
@@ -173,7 +173,7 @@ def conduct(
             print(f"record: {safe(note, 1000)}", file=sys.stderr)
         stream = sys.stderr if order.as_json else sys.stdout
         rows = len(asked)
-        keys = hands or stack.enter_context(keyboard(not order.settings.hands_free, rows))
+        source = keys or stack.enter_context(keyboard(not order.settings.hands_free, rows))
         show = stack.enter_context(
             Show(
                 board, stream, quiet=order.quiet, terse=order.terse, simulated=link.kind == RIG,
@@ -181,8 +181,8 @@ def conduct(
             )
         )  # fmt: skip
         who = Identifier(link.adapters[0], aim) if order.ask_modbus else None
-        operator = stack.enter_context(TerminalOperator(prober, link, show, recorder, keys, who))
-        interrupted = _driven(prober, link, operator, frames)
+        operator = stack.enter_context(TerminalOperator(prober, link, show, recorder, source, who))
+        interrupted = _drive(prober, link, operator, frames)
         recorder.end(summary(_recorded(standing(prober.proofs), recorder)))
     for note in recorder.notes[len(found) :]:
         print(f"record: {safe(note, 1000)}", file=sys.stderr)
@@ -225,7 +225,7 @@ def _recorded(proofs: Sequence[Proof], recorder: Recorder) -> list[Proof]:
     ]
 
 
-def _driven(prober: Prober, link: Link, operator: TerminalOperator, frames: Frames | None) -> bool:
+def _drive(prober: Prober, link: Link, operator: TerminalOperator, frames: Frames | None) -> bool:
     """Drive the run to its end; return whether Ctrl-C ended it."""
     try:
         drive(prober, link, operator, frames)
@@ -234,7 +234,7 @@ def _driven(prober: Prober, link: Link, operator: TerminalOperator, frames: Fram
     return False
 
 
-def _recorder(order: Order, base: Ground, link: Link, permit: str) -> Recorder:
+def _recorder(order: Order, base: RunInput, link: Link, permit: str) -> Recorder:
     path = record_path(order.record, base.plan)
     station = ", ".join(str(InterfaceAddress(Address(4, a), n)) for a, n in link.adapters[0].addresses) or "borrowed"
     run_facts = Run(

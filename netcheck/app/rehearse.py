@@ -14,8 +14,8 @@ from functools import partial
 from pathlib import Path
 from shutil import get_terminal_size
 
-from netcheck.app.keyboard import Hands, keyboard
-from netcheck.app.prepare import ground
+from netcheck.app.keyboard import KeySource, keyboard
+from netcheck.app.prepare import run_input
 from netcheck.app.progress import Steps
 from netcheck.app.prove import Order, conduct, finish
 from netcheck.errors import Problem, UsageError
@@ -64,7 +64,7 @@ class Training:
     say: bool
 
 
-class InTime(Rig):
+class RealTimeRig(Rig):
     """The rig at wall-clock speed, for a person who reads the screen and presses keys."""
 
     def receive(self, until: float) -> list[News]:
@@ -82,7 +82,7 @@ class Trainee:
     rig: Rig
     jacks: dict[str, Jack]
     behind: Mapping[str, tuple[Jack, ...]]
-    keys: Hands
+    keys: KeySource
     ended: bool = False
     _asked: Event | None = None
     _requests: int = 0
@@ -117,10 +117,10 @@ class Trainee:
 
 def train(training: Training) -> int:
     """Prove a plan on the rig and return the exit code of a proving run."""
-    base = ground(training.plan, training.only)
+    base = run_input(training.plan, training.only)
     trouble = trouble_from(training.faults, base.aim)
     person = not training.hands_free and sys.stdin.isatty() and sys.stderr.isatty()
-    rig, jacks = plant(base.aim, trouble, training.seed, InTime if person else Rig)
+    rig, jacks = plant(base.aim, trouble, training.seed, RealTimeRig if person else Rig)
     order = Order(
         plan=training.plan,
         interface="rig0",
@@ -139,10 +139,10 @@ def train(training: Training) -> int:
         print(f"--say: {TOO_FAST}", file=sys.stderr)
     with ExitStack() as stack:
         behind = hanging(base.aim, jacks)
-        hands: Hands = Technician(rig, jacks, confirms=not training.hands_free, behind=behind)
+        keys: KeySource = Technician(rig, jacks, confirms=not training.hands_free, behind=behind)
         if person:
-            hands = Trainee(rig, jacks, behind, stack.enter_context(keyboard(True)))
-        outcome = conduct(order, base, order.permit, rig, hands)
+            keys = Trainee(rig, jacks, behind, stack.enter_context(keyboard(True)))
+        outcome = conduct(order, base, order.permit, rig, keys)
     return finish(order, outcome)
 
 

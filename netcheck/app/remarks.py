@@ -12,7 +12,7 @@ from netcheck.survey.model import Survey
 from netcheck.text import listed, safe
 
 
-def tell_other_sheets(plan: Plan) -> None:
+def report_other_sheets(plan: Plan) -> None:
     """Name the sheets of the plan's workbook that are not part of the plan."""
     if plan.other_sheets:
         several = len(plan.other_sheets) > 1
@@ -25,7 +25,7 @@ def tell_other_sheets(plan: Plan) -> None:
         print(f"netcheck: {plan.position.file}: {words} as {'they are' if several else 'it is'}", file=sys.stderr)
 
 
-def tell_revisions(plans: Sequence[tuple[str, Plan]]) -> None:
+def report_revisions(plans: Sequence[tuple[str, Plan]]) -> None:
     """Name the plans that are not compared because they are revisions of one plan."""
     for (label, one), (other, two) in combinations(plans, 2):
         if are_revisions(one, two):
@@ -34,7 +34,7 @@ def tell_revisions(plans: Sequence[tuple[str, Plan]]) -> None:
             print(f"netcheck: {what} {safe(two.revision)} of {safe(one.name)}. {do}", file=sys.stderr)
 
 
-def tell_failed_surveys(surveys: Iterable[Survey]) -> None:
+def report_failed_surveys(surveys: Iterable[Survey]) -> None:
     """Name the surveys that could not be read: the output does not show their hosts."""
     for survey in surveys:
         for problem in survey.failed:

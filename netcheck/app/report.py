@@ -11,7 +11,7 @@ from pathlib import Path
 from netcheck.answers.grants import TO_ANSWER, grants_from
 from netcheck.answers.read import from_file
 from netcheck.app.progress import Steps
-from netcheck.app.remarks import tell_other_sheets
+from netcheck.app.remarks import report_other_sheets
 from netcheck.errors import NetcheckError, Problem, UsageError
 from netcheck.files import write_atomically
 from netcheck.record.verify import VerifiedRecord, read_record
@@ -97,7 +97,7 @@ def _checked(
     """Read and check one revision; raise ReportError if an output file would overwrite an input."""
     steps.begin(f"reading {path}")
     plan, surveys = read_site(path, in_part=True)
-    tell_other_sheets(plan)
+    report_other_sheets(plan)
     demand_apart(paths, plan, record)
     steps.end()
     steps.begin("running the rules")

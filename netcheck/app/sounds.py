@@ -36,7 +36,7 @@ PROGRAMS: Mapping[str, Sequence[Sequence[str]]] = {
 }
 
 
-class Latest:
+class NewestTexts:
     """A thread that processes texts one after the other; if too many wait, it skips the oldest."""
 
     def __init__(self, work: Callable[[str], None]) -> None:
@@ -92,7 +92,7 @@ class Tones:
     """Tones of two pitches by the Windows sound call; it returns after the tone, so a thread calls it."""
 
     def __init__(self) -> None:
-        self._played = Latest(_play)
+        self._played = NewestTexts(_play)
 
     def ring(self, sound: Sound) -> None:
         """Play a sound after the sounds that wait."""
@@ -135,7 +135,7 @@ class Speaker:
         self._lock = threading.Lock()
         self.process: subprocess.Popen[bytes] | None = None
         self.closed = False
-        self._spoken = Latest(self._speak)
+        self._spoken = NewestTexts(self._speak)
 
     def say(self, text: str) -> None:
         """Speak a text after the texts that wait."""

@@ -12,7 +12,7 @@ from pathlib import Path
 from netcheck.addr import Address
 from netcheck.app.check import proposed_by
 from netcheck.app.progress import Steps
-from netcheck.app.remarks import tell_other_sheets
+from netcheck.app.remarks import report_other_sheets
 from netcheck.report.text.proposals import to_json, to_text
 from netcheck.rules.engine import check, propose_addresses
 from netcheck.rules.other_plans import OtherPlans, is_same, others_of
@@ -30,7 +30,7 @@ def suggest(path: Path, day: date, others: Sequence[Path] = (), *, write: bool, 
     with Steps(2 + len(others)) as steps:
         steps.begin(f"reading {path}")
         site = read_site(path)
-        tell_other_sheets(site.plan)
+        report_other_sheets(site.plan)
         steps.end()
         beside = _others(path, site, others, day, steps) if others else OtherPlans()
         steps.begin("looking for free addresses")

@@ -15,7 +15,7 @@ from itertools import islice
 from pathlib import Path
 
 from netcheck.addr import Prefix, mac_text, quad
-from netcheck.app.prepare import Ground, demand_interface, demand_survey_file, demand_usable, ground, permit_for
+from netcheck.app.prepare import RunInput, demand_interface, demand_survey_file, demand_usable, permit_for, run_input
 from netcheck.app.progress import Steps
 from netcheck.errors import LinkError, NetcheckError, Problem, SurveyError, UsageError
 from netcheck.field.discovery import DiscoveredHost, Discovery
@@ -53,12 +53,12 @@ def today() -> date:
 class Known:
     """The hosts that the plan and its surveys name; empty without a plan."""
 
-    base: Ground | None
+    base: RunInput | None
 
     @classmethod
     def by(cls, plan: Path | None) -> Known:
         """Read the plan if one was named."""
-        return cls(None if plan is None else ground(plan, ()))
+        return cls(None if plan is None else run_input(plan, ()))
 
     @property
     def planned(self) -> dict[int, str]:

@@ -101,7 +101,7 @@ def _only_shown() -> None:
     """Stand for a command in the list of all commands; it is never called."""
 
 
-def complain(error: NetcheckError) -> None:
+def print_problems(error: NetcheckError) -> None:
     """Print the problems of an error on standard error, one on each line, with control characters escaped."""
     for problem in error.problems:
         print(f"netcheck: {safe(str(problem), 2000)}", file=sys.stderr)
@@ -155,7 +155,7 @@ def run() -> None:
         if code == INTERRUPTED:  # typer prints nothing on Ctrl-C
             print("netcheck: interrupted", file=sys.stderr)
     except NetcheckError as error:
-        complain(error)
+        print_problems(error)
         code = error.exit_code
     except typer.exceptions.TyperException as error:
         said = error.format_message().replace("Value error, ", "").rstrip(".")  # pydantic's prefix, inside typer
@@ -171,7 +171,7 @@ def run() -> None:
         from netcheck.files import refused_by_system
 
         refused = refused_by_system(error, Path(str(error.filename or "standard output")))
-        complain(refused)
+        print_problems(refused)
         _drop_output()
         code = refused.exit_code
     sys.exit(code if isinstance(code, int) else 0)

@@ -226,7 +226,7 @@ def raw_lines(stream: BinaryIO) -> Iterator[bytes | TooLong]:
         yield TooLong(size + len(more.removesuffix(b"\n")))
 
 
-def follow(raws: Iterable[bytes | TooLong]) -> Iterator[Step]:
+def read_chain(raws: Iterable[bytes | TooLong]) -> Iterator[Step]:
     """Yield the valid lines, then a `ChainBreak` or a `Torn` if the chain has a fault."""
     source = iter(raws)
     n, prev = 0, GENESIS

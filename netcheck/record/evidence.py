@@ -138,7 +138,7 @@ class EvidenceCheck:
         self._began = ""
         self._verdicts: dict[str, Verdict] = {}
 
-    def see(self, line: RecordLine) -> None:
+    def check(self, line: RecordLine) -> None:
         """Check the next valid line of the chain."""
         if line.kind is LineKind.START:
             self._start(line, Run.from_json(line.fields))

@@ -118,7 +118,7 @@ class Proved:
     row: str
     run: Run | None = None
 
-    def stands(self, sha256: str, rows: Mapping[str, str]) -> bool:
+    def is_current(self, sha256: str, rows: Mapping[str, str]) -> bool:
         """Return whether a plan still has the row that was proven.
 
         *sha256* is the hash of the plan, and *rows* holds its row hashes by interface.

@@ -13,7 +13,7 @@ from pathlib import Path
 from netcheck.errors import RecordError
 from netcheck.files import open_plain, refused_by_system
 from netcheck.proof.result import Proof, Verdict
-from netcheck.record.chain import ChainBreak, LineKind, RecordLine, Step, Torn, follow, proof_of, raw_lines
+from netcheck.record.chain import ChainBreak, LineKind, RecordLine, Step, Torn, proof_of, raw_lines, read_chain
 from netcheck.record.evidence import EvidenceCheck
 from netcheck.record.model import MOST_ATTACHED, Attachment, Content, Run, attachment_of
 
@@ -104,7 +104,7 @@ def verify_steps(steps: Iterable[Step]) -> Verification:
     verdicts: Counter[str] = Counter()
     attachments: dict[Attachment, None] = {}
     attempts: list[Attempt] = []
-    doubts, evidence = _Doubts(), EvidenceCheck()
+    faults, evidence = _Faults(), EvidenceCheck()
     first: Run | None = None
     last: RecordLine | None = None
     flaw: ChainBreak | Torn | None = None
@@ -114,13 +114,13 @@ def verify_steps(steps: Iterable[Step]) -> Verification:
             break
         count[step.kind] += 1
         first = first or Run.from_json(step.fields)
-        if (proof := doubts.see(step, last)) is not None:
+        if (proof := faults.check(step, last)) is not None:
             verdicts[str(proof.verdict)] += 1
             if len(attempts) < MOST_ATTEMPTS:
                 attempts.append(Attempt(proof.subject, proof.verdict, step.at, step.n + 1))
         if len(attachments) < MOST_ATTACHED and (attached := attachment_of(step)) is not None:
             attachments[attached] = None
-        evidence.see(step)
+        evidence.check(step)
         last = step
     if last is None and flaw is None:
         flaw = ChainBreak(1, "the file is empty; a record starts with a `start` line")
@@ -137,11 +137,11 @@ def verify_steps(steps: Iterable[Step]) -> Verification:
         attachments=tuple(attachments),
         attempts=tuple(attempts),
         contradictions=evidence.found(),
-        notes=doubts.notes(),
+        notes=faults.notes(),
     )
 
 
-class _Doubts:
+class _Faults:
     """Counts two faults that do not break a chain: a clock that was set back, and a proof that cannot be read."""
 
     def __init__(self) -> None:
@@ -149,7 +149,7 @@ class _Doubts:
         self.unread = 0  # the line of the first proof that cannot be read
         self.unread_count = 0
 
-    def see(self, line: RecordLine, last: RecordLine | None) -> Proof | None:
+    def check(self, line: RecordLine, last: RecordLine | None) -> Proof | None:
         """Note the faults of a line; return its proof, if it has one."""
         if last is not None and line.at < last.at:
             self.back = self.back or line.n + 1
@@ -173,7 +173,7 @@ class _Doubts:
 class MergedPort:
     """A port in several records: every attempt, with the name of its record.
 
-    The attempt that counts is first; the others follow, newest first.
+    The attempt that counts is first; the others read_chain, newest first.
     """
 
     subject: str
@@ -204,7 +204,7 @@ def _merged_port(subject: str, several: list[tuple[str, Attempt]]) -> MergedPort
 def verify(path: Path) -> Verification:
     """Verify the record at `path` without reading it into memory; raise FileError if it cannot be read."""
     with closing(open_plain(path)) as stream:
-        return verify_steps(_reading(path, follow(raw_lines(stream))))
+        return verify_steps(_reading(path, read_chain(raw_lines(stream))))
 
 
 def _reading(path: Path, steps: Iterator[Step]) -> Iterator[Step]:
@@ -227,7 +227,7 @@ def read_record(path: Path) -> VerifiedRecord:
                 where=str(path),
                 do="Check it with `netcheck verify`",
             )
-        steps = tuple(_reading(path, follow(raw_lines(stream))))
+        steps = tuple(_reading(path, read_chain(raw_lines(stream))))
     verification = verify_steps(steps)
     if not verification.lines:
         reason = str(verification.flaw)

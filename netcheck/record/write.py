@@ -30,9 +30,9 @@ from netcheck.record.chain import (
     RecordLine,
     Step,
     Torn,
-    follow,
     moment_text,
     raw_lines,
+    read_chain,
     to_line,
 )
 from netcheck.record.model import ATTACHED, MOVED, PLAN_CHANGED, REMARK, RESUMED, TORN, Attachment, Content, Run
@@ -53,7 +53,7 @@ if sys.platform == "win32":
     # Errors of the C runtime for a locked byte; some runtimes give no reason (0).
     _LOCKED = (errno.EACCES, errno.EDEADLK, errno.EDEADLOCK, 0)
 
-    def _hold(handle: int) -> None:
+    def _lock_file(handle: int) -> None:
         """Lock the record; raise BlockingIOError if another process has locked it."""
         os.lseek(handle, _FAR, os.SEEK_SET)
         try:
@@ -68,7 +68,7 @@ if sys.platform == "win32":
 else:
     import fcntl
 
-    def _hold(handle: int) -> None:
+    def _lock_file(handle: int) -> None:
         """Lock the record; raise BlockingIOError if another process has locked it, another OSError if locking fails."""
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
@@ -125,7 +125,7 @@ class Recorder:
             raise
         except OSError as error:
             recorder.close()
-            raise _cannot(path, error) from error
+            raise _write_error(path, error) from error
         return recorder
 
     @property
@@ -182,7 +182,7 @@ class Recorder:
         _refuse(self.path, steps, content, self._run)
         torn = steps[-1] if steps and isinstance(steps[-1], Torn) else None
         if torn:
-            self._set_aside(torn)
+            self._move_torn_bytes(torn)
         size = os.fstat(self._handle).st_size
         self._tail = _Tail(size, len(lines), lines[-1].hash) if lines else self._tail
         if self._elsewhere:
@@ -196,7 +196,7 @@ class Recorder:
         if lines:
             self._note_continued(content)
 
-    def _set_aside(self, torn: Torn) -> None:
+    def _move_torn_bytes(self, torn: Torn) -> None:
         aside = _torn_path(self.path)
         with aside.open("ab") as stream:
             stream.write((b"\n" if stream.tell() else b"") + torn.data)
@@ -210,12 +210,12 @@ class Recorder:
     def _note_continued(self, content: Content) -> None:
         was, now = content.sha256, self._run.sha256
         self._attached = set(content.attachments)
-        self.finished = {p.proof.subject: p.proof for p in content.proofs if p.stands(now, self._rows)}
+        self.finished = {p.proof.subject: p.proof for p in content.proofs if p.is_current(now, self._rows)}
         text = f"continued; ports that have their proof: {len(self.finished)}"
         self.event(RESUMED, text, **self._run.to_json())
         self.notes += (text,)
         if was != now:
-            again = [p.proof.subject for p in content.proofs if not p.stands(now, self._rows)]
+            again = [p.proof.subject for p in content.proofs if not p.is_current(now, self._rows)]
             effect = f"its row changed or is gone: {listed(again, 20)}" if again else "every proof stays valid"
             text = f"the plan changed: its SHA-256 was {was} and is now {now}; {effect}"
             self.event(PLAN_CHANGED, text, was=was, now=now, again=again)
@@ -239,7 +239,7 @@ class Recorder:
             # the first line of a run is written before anything is proven
             note = self._moved(line, error) if kind is not LineKind.START else ""
             if not note:
-                raise _cannot(self.path, error) from error
+                raise _write_error(self.path, error) from error
         self._tail = _Tail(tail.size + len(line), tail.lines + 1, own)
         self._writing = False
         if self._elsewhere:
@@ -253,14 +253,14 @@ class Recorder:
 
         Return a sentence about the move; "" if no folder accepts the file.
         """
-        failed, why = self.path, _cannot(self.path, error).problems[0]
+        failed, why = self.path, _write_error(self.path, error).problems[0]
         for path in _rescue_paths(failed, self._elsewhere):
             try:
                 handle = os.open(path, _FLAGS | os.O_CREAT | os.O_EXCL, 0o644)
             except OSError:
                 continue
             try:
-                _hold(handle)
+                _lock_file(handle)
                 _write(handle, bytes(self._kept + line))
             except BaseException as problem:
                 os.close(handle)
@@ -291,7 +291,7 @@ def _open(path: Path) -> int:
     try:
         handle = os.open(path, _FLAGS | os.O_CREAT, 0o644)
     except (OSError, ValueError) as error:
-        raise _cannot(path, error) from error
+        raise _write_error(path, error) from error
     if not stat.S_ISREG(os.fstat(handle).st_mode):
         os.close(handle)
         raise RecordError.of("a record must be a regular file", where=str(path), do="Name another --record")
@@ -313,7 +313,7 @@ def _content(handle: int) -> bytes:
 
 def _lock(path: Path, handle: int) -> None:
     try:
-        _hold(handle)
+        _lock_file(handle)
     except BlockingIOError as error:
         what, do = "another process is writing this record", "Wait until it ends, or name another --record"
         raise RecordError.of(what, where=str(path), do=do) from error
@@ -327,7 +327,7 @@ def _with_number(error: OSError) -> OSError:
     return OSError(errno.EIO, "") if sys.platform == "win32" and error.errno == errno.EINVAL else error
 
 
-def _cannot(path: Path, error: OSError | ValueError) -> RecordError:
+def _write_error(path: Path, error: OSError | ValueError) -> RecordError:
     if isinstance(error, FileNotFoundError):
         return RecordError(
             Problem("the record cannot be written: its folder does not exist", str(path), "Create it first")
@@ -343,7 +343,7 @@ def _steps(path: Path, handle: int) -> tuple[Step, ...]:
         raise RecordError.of(f"the file has {size} bytes; at most {SIZE_LIMIT} are read", where=str(path), do=_KEPT)
     with os.fdopen(os.dup(handle), "rb") as stream:
         stream.seek(0)
-        return tuple(follow(raw_lines(stream)))
+        return tuple(read_chain(raw_lines(stream)))
 
 
 def _refuse(path: Path, steps: tuple[Step, ...], content: Content, run: Run) -> None:

@@ -100,11 +100,11 @@ def _misfits(record: VerifiedRecord, plan: Plan, rows: dict[str, str]) -> Iterat
     name = short(record)
     yield from (f"{name}: {each}" for each in record.verification.contradictions)
     proofs = record.content.proofs
-    if proofs and not any(each.stands(plan.sha256, rows) for each in proofs):
+    if proofs and not any(each.is_current(plan.sha256, rows) for each in proofs):
         yield f"{name}: none of its {len(proofs)} proofs is of a row of this plan; it may be of another plan"
     for each in proofs:
         interface = plan.interface_named.get(each.proof.interface)
-        if interface is not None and each.stands(plan.sha256, rows):
+        if interface is not None and each.is_current(plan.sha256, rows):
             yield from (f"{name}: line {each.line}: {what}" for what in _against_row(each.proof, interface))
 
 
@@ -145,16 +145,16 @@ def _remarks(records: Iterable[VerifiedRecord]) -> dict[str, tuple[PortRemark, .
 def _result(
     interface: Interface, port: str, found: tuple[Evidence, ...], sha256: str, rows: dict[str, str]
 ) -> PortResult:
-    latest = _counting(found, sha256, rows)
-    fits = latest is not None and latest.proved.stands(sha256, rows)
-    doubt = next(_doubts(latest.proved.proof, interface), "") if latest is not None and fits else ""
-    standing = latest if fits and not doubt else None
+    latest = _attempt_that_counts(found, sha256, rows)
+    fits = latest is not None and latest.proved.is_current(sha256, rows)
+    contradiction = next(_contradictions(latest.proved.proof, interface), "") if latest is not None and fits else ""
+    standing = latest if fits and not contradiction else None
     earlier = tuple(each for each in found if each is not standing)
     if standing is not None:
         return PortResult(interface, standing.proved.proof, standing, earlier)
     why = NONE_GIVEN
-    if doubt:
-        why = f"Its recorded proof ({latest}) contradicts itself: {doubt}."
+    if contradiction:
+        why = f"Its recorded proof ({latest}) contradicts itself: {contradiction}."
     elif latest is not None:
         why = f"The plan's row changed after it was proven ({latest}): prove it again."
     address = str(interface.address.value or interface.address.text) if interface.address else ""
@@ -166,12 +166,12 @@ def _result(
     )
 
 
-def _doubts(proof: Proof, interface: Interface) -> Iterator[str]:
+def _contradictions(proof: Proof, interface: Interface) -> Iterator[str]:
     yield from contradictions(proof)
     yield from _against_row(proof, interface)
 
 
-def _counting(found: tuple[Evidence, ...], sha256: str, rows: dict[str, str]) -> Evidence | None:
+def _attempt_that_counts(found: tuple[Evidence, ...], sha256: str, rows: dict[str, str]) -> Evidence | None:
     """Return the attempt that counts: the latest with a definite verdict. *found* begins with the newest.
 
     If that attempt was made for another row of the plan, a later attempt at the present row counts instead.
@@ -179,7 +179,7 @@ def _counting(found: tuple[Evidence, ...], sha256: str, rows: dict[str, str]) ->
     counting: Evidence | None = None
     for each in reversed(found):
         before = None if counting is None else counting.proved.proof.verdict
-        outdated = counting is not None and not counting.proved.stands(sha256, rows)
-        if each.proved.proof.verdict.replaces(before) or (outdated and each.proved.stands(sha256, rows)):
+        outdated = counting is not None and not counting.proved.is_current(sha256, rows)
+        if each.proved.proof.verdict.replaces(before) or (outdated and each.proved.is_current(sha256, rows)):
             counting = each
     return counting

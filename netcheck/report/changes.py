@@ -125,9 +125,9 @@ def changes_of(
     earlier = [(one, _renamed_key(one, names)) for one in before.findings]
     present = [(one, one.key) for one in now.findings]
     accepted = [(each.finding, each.finding.key) for each in now.accepted]
-    remaining, new = _parted(present, earlier)
-    _, closed = _parted(earlier, present)
-    agreed, gone = _parted([(one, _renamed_key(one, names)) for one in closed], accepted)
+    remaining, new = _split(present, earlier)
+    _, closed = _split(earlier, present)
+    agreed, gone = _split([(one, _renamed_key(one, names)) for one in closed], accepted)
     known = {_renamed_key(each.finding, names) for each in before.accepted}
     answered = tuple(each for each in now.accepted if each.finding.key in known)
     groups = tuple(_groups(before.plan, now.plan, surveys_before, surveys))
@@ -147,7 +147,7 @@ def _renamed_key(finding: Finding, names: Mapping[str, str]) -> str:
 Keyed = Sequence[tuple[Finding, str]]
 
 
-def _parted(findings: Keyed, others: Keyed) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
+def _split(findings: Keyed, others: Keyed) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
     """Split findings by key into those that *others* contain too and the rest; a repeated key counts repeatedly."""
     left = Counter(key for _, key in others)
     both: list[Finding] = []

@@ -31,7 +31,7 @@ class Clock:
 
     def __init__(self, measured: Callable[[], int] | None = None) -> None:
         """`measured` returns the nanoseconds from the link's clock to the wall clock."""
-        self._measured = measured or wall_distance
+        self._measured = measured or wall_clock_offset
         self._distance = self._before = self._measured()
 
     def now(self) -> float:
@@ -56,7 +56,7 @@ class Clock:
         return latest
 
 
-def wall_distance() -> int:
+def wall_clock_offset() -> int:
     """Return how many nanoseconds the wall clock is ahead of the monotonic clock: the best of up to five readings."""
     best, width = 0, -1
     for _ in range(5):

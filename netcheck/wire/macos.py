@@ -27,7 +27,7 @@ import psutil  # noqa: E402
 
 from netcheck.addr import Mac  # noqa: E402
 from netcheck.wire.link import NetworkInterface  # noqa: E402
-from netcheck.wire.links.base import Plug, PolledCarrier  # noqa: E402
+from netcheck.wire.links.base import AdapterState, PolledCarrier  # noqa: E402
 from netcheck.wire.linux.netlink import MAIN, KernelRoute  # noqa: E402
 
 GET_MEDIA = 0xC02C6938  # SIOCGIFMEDIA of sys/sockio.h: _IOWR('i', 56, struct ifmediareq)
@@ -130,25 +130,25 @@ def index_of(name: str) -> int | None:
 
 def carrier_of(parts: Sequence[NetworkInterface], reopen: Callable[[int, int], bool]) -> PolledCarrier:
     """Return the object that reports the carrier of these interfaces."""
-    return PolledCarrier(parts, reopen, _plug, index_of)
+    return PolledCarrier(parts, reopen, _state_of, index_of)
 
 
-def _plug(index: int) -> Plug:
+def _state_of(index: int) -> AdapterState:
     try:
         name = socket.if_indextoname(index)
     except OSError:
-        return Plug.GONE
-    return plug_from(psutil.net_if_stats().get(name), media_of(name))
+        return AdapterState.GONE
+    return state_from(psutil.net_if_stats().get(name), media_of(name))
 
 
-def plug_from(state: Any, media: Media | None) -> Plug:
+def state_from(state: Any, media: Media | None) -> AdapterState:
     """Return the state of an adapter, from psutil's statistics of the adapter and its media status."""
     flags = _flags(state)
     if state is None:
-        return Plug.GONE
+        return AdapterState.GONE
     if "up" not in flags:
-        return Plug.OFF
-    return Plug.CABLE if (media.connected if media else "running" in flags) else Plug.NO_CABLE
+        return AdapterState.OFF
+    return AdapterState.CABLE if (media.connected if media else "running" in flags) else AdapterState.NO_CABLE
 
 
 def routes() -> tuple[KernelRoute, ...]:

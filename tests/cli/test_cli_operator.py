@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from netcheck.app.operator import Show, is_ascii_only
-from netcheck.app.sounds import Bells, Latest, Speaker, speech_command
+from netcheck.app.sounds import Bells, NewestTexts, Speaker, speech_command
 from netcheck.proof.events import Event, What
 from netcheck.proof.result import Phase, PhaseResult, Proof, Verdict
 from netcheck.proof.targets import Target
@@ -54,7 +54,7 @@ def shown(
     """Return the text of a stream for these events and then these views, with *rings* seconds for the bells."""
     with Show(Board.of([TARGET], [], "q stops"), stream, quiet=quiet, terse=terse) as show:
         for event in events:
-            show.take(event)
+            show.show_event(event)
         for view in views:
             show._drawn = 0.0
             show.refresh(5.0, lambda view=view: view)  # type: ignore[misc]
@@ -206,7 +206,7 @@ def test_the_screen_is_drawn_with_the_current_state() -> None:
         for turn in range(50):
             show.refresh(float(turn), view_of(turn))
         assert asked == [0]
-        show.take(Event(at=0.0, what=What.HEARD, port=PORT, text="192.0.2.1 answers"))
+        show.show_event(Event(at=0.0, what=What.HEARD, port=PORT, text="192.0.2.1 answers"))
         show.refresh(99.0, view_of(99))
     assert "turn 99" in stream.getvalue()
 
@@ -277,7 +277,7 @@ def test_the_newest_texts_are_kept() -> None:
         time.sleep(0.05)
         seen.append(text)
 
-    latest = Latest(work)
+    latest = NewestTexts(work)
     for number in range(20):
         latest.put(str(number))
     assert wait_until(lambda: "19" in seen)

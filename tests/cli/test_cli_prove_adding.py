@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from netcheck.app.prepare import by_for, ground
+from netcheck.app.prepare import prover_name, run_input
 from netcheck.app.prove import Order, conduct, finish, remarks_from
 from netcheck.errors import UsageError
 from netcheck.proof.events import Event, LineKey, RunOptions, TypedLine, What
@@ -25,7 +25,7 @@ PORT = "cip-plc/cpu:1"
 
 def prove(folder: Path, *, remarks: tuple[str, ...] = (), files: tuple[Path, ...] = ()) -> int:
     """Prove one port on the rig into `run.jsonl` and return the exit code."""
-    base = ground(PLANT, (PORT,))
+    base = run_input(PLANT, (PORT,))
     rig, cables = plant(base.aim, Trouble(), 1)
     order = Order(
         plan=PLANT, interface="rig0", only=(PORT,), settings=RunOptions(), permit="none", link="rig",
@@ -82,7 +82,7 @@ def test_remarks_and_the_next_port_are_typed_during_the_run(tmp_path: Path, caps
     `n` with a part of a name chooses the next port; for an unknown name the message has the nearest names.
     """
     only = (PORT, "cip-panel/lan:1")
-    base = ground(PLANT, only)
+    base = run_input(PLANT, only)
     rig, cables = plant(base.aim, Trouble(), 1)
     hands = Typist(rig, cables, confirms=True)
     remark, wanted = LineKey.REMARK, LineKey.NEXT
@@ -119,18 +119,18 @@ def test_a_missing_file_is_refused_before_anything_else() -> None:
 def test_a_remark_that_does_not_name_one_port_is_refused(word: str, said: str) -> None:
     """A remark must name exactly one port; otherwise it could go to a wrong port."""
     with pytest.raises(UsageError, match=said):
-        remarks_from((word,), ground(PLANT, ()).aim.targets)
+        remarks_from((word,), run_input(PLANT, ()).aim.targets)
 
 
 def test_who_proves_is_asked_for_only_on_a_terminal_with_the_permit(monkeypatch: pytest.MonkeyPatch) -> None:
     """A given name is used. Without a terminal, or if the permit was given, no name is asked for."""
-    assert by_for(" A. Example ", "") == "A. Example"
+    assert prover_name(" A. Example ", "") == "A. Example"
     monkeypatch.setattr("sys.stdin", StringIO("A. Example\n"))
-    assert by_for("", "") == ""
+    assert prover_name("", "") == ""
     for name in ("stdin", "stderr"):
         monkeypatch.setattr(f"sys.{name}", Terminal("A. Example\n"))
-    assert by_for("", "work order 118") == ""
-    assert by_for("", "") == "A. Example"
+    assert prover_name("", "work order 118") == ""
+    assert prover_name("", "") == "A. Example"
 
 
 class Terminal(StringIO):

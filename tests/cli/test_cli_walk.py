@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from netcheck.app.prepare import ground
+from netcheck.app.prepare import run_input
 from netcheck.app.prove import Order, RunOutcome, conduct, finish
 from netcheck.proof.events import Action, Event, Key, Press, RunOptions
 from netcheck.proof.walk.walk import Walk
@@ -82,7 +82,7 @@ def walk(
     folder: Path, pulls: dict[str, tuple[float, ...]], ends: float, *, as_json: bool = False
 ) -> tuple[Order, RunOutcome]:
     """Walk over the plan while the cables of these ports are pulled, until q is pressed."""
-    base = ground(folder, ())
+    base = run_input(folder, ())
     rig, cables = plant(base.aim, Trouble(), seed=5)
     hands = Hands(rig, cables)
     for port, moments in pulls.items():

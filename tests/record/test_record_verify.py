@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from netcheck.errors import RecordError
 from netcheck.files import FileError
 from netcheck.proof.result import Verdict
-from netcheck.record.chain import GENESIS, ChainBreak, LineKind, Torn, follow, raw_lines, to_line
+from netcheck.record.chain import GENESIS, ChainBreak, LineKind, Torn, raw_lines, read_chain, to_line
 from netcheck.record.model import Run
 from netcheck.record.verify import SIZE_LIMIT, Attempt, State, Verification, read_record, verify, verify_steps
 from netcheck.record.write import Recorder
@@ -45,7 +45,7 @@ SOUND = chained(
 
 def verified(data: bytes) -> Verification:
     """Return the verification of bytes."""
-    return verify_steps(follow(raw_lines(io.BytesIO(data))))
+    return verify_steps(read_chain(raw_lines(io.BytesIO(data))))
 
 
 def test_an_intact_record(finished: Path) -> None:
@@ -241,7 +241,7 @@ def test_rows_survive_writing_and_reading(recorder: Callable[..., Recorder], fin
     """Each proof has its line, its time, and the hashes of the plan and of the row."""
     first = read_record(finished).content.proofs[0]
     assert (first.line, first.at, first.sha256, first.row) == (3, "2026-11-02T09:14:05.122Z", "11" * 32, "aaaa")
-    assert first.stands("11" * 32, {"pasteuriser-plc/cpu": "other"})
-    assert first.stands("22" * 32, {"pasteuriser-plc/cpu": "aaaa"})
-    assert not first.stands("22" * 32, {"pasteuriser-plc/cpu": "other"})
-    assert not first.stands("11" * 32, {})
+    assert first.is_current("11" * 32, {"pasteuriser-plc/cpu": "other"})
+    assert first.is_current("22" * 32, {"pasteuriser-plc/cpu": "aaaa"})
+    assert not first.is_current("22" * 32, {"pasteuriser-plc/cpu": "other"})
+    assert not first.is_current("11" * 32, {})

@@ -53,7 +53,7 @@ def board_of(count: int = 30, *, walks: bool = False) -> Board:
     ports = [target(row) for row in range(1, count + 1)]
     board = Board.of(ports, [proof(ports[0], Verdict.PROVEN)], KEYS, walks=walks)
     swapped = proof(ports[1], Verdict.SWAPPED)
-    board.take(Event(at=1.0, what=What.VERDICT, port=swapped.subject, text="swapped: so it is", proof=swapped))
+    board.keep_proof(Event(at=1.0, what=What.VERDICT, port=swapped.subject, text="swapped: so it is", proof=swapped))
     return board
 
 

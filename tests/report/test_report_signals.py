@@ -56,7 +56,7 @@ def test_every_verdict_is_heard_with_its_name(verdict: Verdict) -> None:
     before = screen(RunView(ports=(port_of(Step.BACK),)))
     board = board_of()
     made = proof(target(3), verdict)
-    board.take(Event(at=2.0, what=What.VERDICT, port=made.subject, text="", proof=made))
+    board.keep_proof(Event(at=2.0, what=What.VERDICT, port=made.subject, text="", proof=made))
     after = screen(RunView(ports=(port_of(Step.PULL, 4, text="Pull it"),)), board)
     heard = signals_of(before, after)
     first = Sound.PROVEN if verdict is Verdict.PROVEN else Sound.NOT_PROVEN
@@ -85,7 +85,7 @@ def test_on_a_walk_the_request_for_any_cable_does_not_follow_a_verdict() -> None
     assert sounds(screen(back, board), screen(idle, board)) == [Sound.PULL]
     settled = board_of(walks=True)
     made = proof(target(3), Verdict.PROVEN)
-    settled.take(Event(at=2.0, what=What.VERDICT, port=made.subject, text="", proof=made))
+    settled.keep_proof(Event(at=2.0, what=What.VERDICT, port=made.subject, text="", proof=made))
     assert sounds(screen(back, board), screen(idle, settled)) == [Sound.PROVEN]
 
 

@@ -43,7 +43,7 @@ class Watcher:
 
     def told(self, event: Event) -> None:
         """Pass an event on."""
-        self.board.take(event)
+        self.board.keep_proof(event)
         self.scene.hand.told(event)
 
     def words(self) -> list[str]:

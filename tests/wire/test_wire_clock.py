@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from netcheck.wire.clock import SHORTEST, Clock, SuspendDetector, suspended_seconds, wall_distance
+from netcheck.wire.clock import SHORTEST, Clock, SuspendDetector, suspended_seconds, wall_clock_offset
 from netcheck.wire.link import Suspended
 
 
@@ -37,7 +37,7 @@ def test_an_impossible_stamp_counts_as_just_now(error: float) -> None:
 def test_a_stamp_from_before_the_wall_clock_was_set() -> None:
     """The difference of the previous batch applies to it; the new difference applies to later stamps."""
     two_hours = 7_200_000_000_000
-    distances = [wall_distance(), wall_distance() + two_hours]
+    distances = [wall_clock_offset(), wall_clock_offset() + two_hours]
     clock = Clock(iter(distances).__next__)
     now = clock.now()
     stamp = stamp_of(now - 0.3)

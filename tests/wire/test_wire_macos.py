@@ -26,7 +26,7 @@ from netcheck.wire import macos
 from netcheck.wire.frames import arp_reply
 from netcheck.wire.link import Carrier, Heard, Lost, NetworkInterface
 from netcheck.wire.links import portable
-from netcheck.wire.links.base import Plug, PolledCarrier
+from netcheck.wire.links.base import AdapterState, PolledCarrier
 from netcheck.wire.links.portable import PortableLink
 from netcheck.wire.macos import Media
 
@@ -146,19 +146,19 @@ def test_interfaces_have_the_carrier_of_the_media_status() -> None:
 
 
 @pytest.mark.parametrize(
-    ("state", "media", "plug"),
+    ("state", "media", "state_expected"),
     [
-        pytest.param(listed("up,running"), Media(True, False), Plug.CABLE, id="cable"),
-        pytest.param(listed("up,running"), Media(False, False), Plug.NO_CABLE, id="no cable"),
-        pytest.param(listed("up,running"), None, Plug.CABLE, id="running, no media status"),
-        pytest.param(listed("up"), None, Plug.NO_CABLE, id="not running, no media status"),
-        pytest.param(listed("broadcast"), Media(False, False), Plug.OFF, id="switched off"),
-        pytest.param(None, None, Plug.GONE, id="removed"),
+        pytest.param(listed("up,running"), Media(True, False), AdapterState.CABLE, id="cable"),
+        pytest.param(listed("up,running"), Media(False, False), AdapterState.NO_CABLE, id="no cable"),
+        pytest.param(listed("up,running"), None, AdapterState.CABLE, id="running, no media status"),
+        pytest.param(listed("up"), None, AdapterState.NO_CABLE, id="not running, no media status"),
+        pytest.param(listed("broadcast"), Media(False, False), AdapterState.OFF, id="switched off"),
+        pytest.param(None, None, AdapterState.GONE, id="removed"),
     ],
 )
-def test_the_state_of_an_adapter(state: Any, media: Media | None, plug: Plug) -> None:
+def test_the_state_of_an_adapter(state: Any, media: Media | None, state_expected: AdapterState) -> None:
     """The state follows from psutil's statistics and the media status."""
-    assert macos.plug_from(state, media) is plug
+    assert macos.state_from(state, media) is state_expected
 
 
 def test_routes_of_netstat() -> None:
@@ -240,7 +240,7 @@ class Bpf:
 
 
 @pytest.fixture
-def opened(monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[PortableLink, dict[int, Plug]]]:
+def opened(monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[PortableLink, dict[int, AdapterState]]]:
     """The portable link of macOS on an adapter with a cable, and the states of adapters by index."""
     import scapy.layers.l2  # noqa: F401  # lists the interfaces
     from scapy.config import conf
@@ -248,22 +248,22 @@ def opened(monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[PortableLink, dict
     monkeypatch.setattr(conf, "L2socket", Bpf)
     monkeypatch.setattr(portable, "on_linux", lambda: False)
     monkeypatch.setattr(Bpf, "opened", [])
-    plugs = {5: Plug.CABLE}
+    states = {5: AdapterState.CABLE}
     adapter = NetworkInterface(
         index=5, name="en5", mac=OURS, up=True, carrier=True, ethernet=True, loopback=False, addresses=()
     )
 
     def carriers(link: PortableLink, parts: list[NetworkInterface]) -> PolledCarrier:
-        return PolledCarrier(parts, link._reopen, lambda index: plugs.get(index, Plug.GONE), lambda name: 8)
+        return PolledCarrier(parts, link._reopen, lambda index: states.get(index, AdapterState.GONE), lambda name: 8)
 
     monkeypatch.setattr(PortableLink, "_carrier_source", carriers)
     made = PortableLink([adapter])
     made.open()
-    yield made, plugs
+    yield made, states
     made.close()
 
 
-def test_frames_of_a_bpf_device_are_heard_once(opened: tuple[PortableLink, dict[int, Plug]]) -> None:
+def test_frames_of_a_bpf_device_are_heard_once(opened: tuple[PortableLink, dict[int, AdapterState]]) -> None:
     """A reply is heard with its time, and the number of dropped frames is reported.
 
     The device returns the frames that this computer sends; they are left out.
@@ -282,13 +282,13 @@ def test_frames_of_a_bpf_device_are_heard_once(opened: tuple[PortableLink, dict[
 
 
 def test_an_adapter_that_is_plugged_in_again_gets_a_new_bpf_device(
-    opened: tuple[PortableLink, dict[int, Plug]],
+    opened: tuple[PortableLink, dict[int, AdapterState]],
 ) -> None:
     """The old device is closed, and frames of the new one are heard."""
-    link, plugs = opened
-    plugs.clear()
+    link, states = opened
+    states.clear()
     assert [one.gone for one in link.receive(link.now() + 1) if isinstance(one, Carrier)] == [True]
-    plugs[8] = Plug.CABLE
+    states[8] = AdapterState.CABLE
     assert [one.up for one in link.receive(link.now() + 2) if isinstance(one, Carrier)] == [True]
     old, new = Bpf.opened
     assert old.closed

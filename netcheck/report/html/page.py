@@ -182,7 +182,7 @@ def environment() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
-        finalize=_harmless,
+        finalize=_escape_controls,
     )
     environment.globals.update(
         answered_words=answered_words,
@@ -208,7 +208,7 @@ def environment() -> Environment:
     return environment
 
 
-def _harmless(value: Any) -> Any:
+def _escape_controls(value: Any) -> Any:
     """Escape control characters in every string that a template prints; `Markup` comes from our own code only."""
     return value if isinstance(value, Markup) or not isinstance(value, str) else safe(value, LONGEST_TEXT)
 

@@ -136,7 +136,7 @@ class Board:
         proofs = {proof.subject: proof for proof in finished}
         return cls(ports=tuple(ports), keys=keys, walks=walks, proofs=proofs)
 
-    def take(self, event: Event) -> None:
+    def keep_proof(self, event: Event) -> None:
         """Keep the proof of an event, if it has one."""
         if event.proof is not None:
             before = self.proofs.get(event.proof.subject)

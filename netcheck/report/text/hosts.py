@@ -71,7 +71,7 @@ def to_text(
 ) -> str:
     """Return the table of hosts, the anomalies and the coverage."""
     table = to_table(found, vendor, known_as, width)
-    below = [*_odd(found), *(f"note: {safe(note, 1000)}" for note in found.notes), *_sum(found)]
+    below = [*_anomalies(found), *(f"note: {safe(note, 1000)}" for note in found.notes), *_sum(found)]
     wrapped = [fill(line, width) for line in below] if width else below
     return "\n".join([*([table, ""] if table else []), *wrapped])
 
@@ -110,7 +110,7 @@ def _limits(rows: Sequence[Sequence[str]], width: int) -> list[int]:
     return limits
 
 
-def _odd(found: Discovery) -> list[str]:
+def _anomalies(found: Discovery) -> list[str]:
     return owners_twice(found) + [
         f"proxy ARP: {mac_text(relay.mac)} replies for {_counted(relay.addresses)} not its own; the list leaves "
         "them out, and it is not known whether a host behind it has them"

@@ -182,11 +182,11 @@ def _subnet(one: SubnetCoverage) -> dict[str, Any]:
 
 def to_text(merging: Merging) -> str:
     """Return the contents of each file, the unread parts, the disagreements, the plan's subnets, and the counts."""
-    parts = [_brought(merging.surveys), *_problems(merging), *_evidence(merging.evidence), [_sum(merging)]]
+    parts = [_contents(merging.surveys), *_problems(merging), *_evidence(merging.evidence), [_sum(merging)]]
     return "\n\n".join("\n".join(part) for part in parts if part)
 
 
-def _brought(surveys: Sequence[Survey]) -> list[str]:
+def _contents(surveys: Sequence[Survey]) -> list[str]:
     rows = [
         (safe(one.file, 60), one.kind, len(one.hosts), one.skipped.count + one.unread.count, one.addressless.count)
         for one in surveys

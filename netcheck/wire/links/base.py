@@ -110,7 +110,7 @@ class SocketLink(ABC):
         self.close()
 
 
-class Plug(Enum):
+class AdapterState(Enum):
     """The state of an adapter, as the system reports it."""
 
     CABLE = auto()  # a cable with a live far end
@@ -128,17 +128,17 @@ class PolledCarrier:
         self,
         interfaces: Sequence[NetworkInterface],
         reopen: Callable[[int, int], bool],
-        plug: Callable[[int], Plug],
+        state_of: Callable[[int], AdapterState],
         index_of: Callable[[str], int | None],
     ) -> None:
         """Set the three calls that depend on the system.
 
-        `plug` returns the state of the adapter with an index, `index_of` the index of the adapter with a name.
+        `state_of` returns the state of the adapter with an index, `index_of` the index of the adapter with a name.
         `reopen(adapter, index)` opens the adapter again, and returns False if that fails.
         """
         self._names = [one.name for one in interfaces]
         self._indexes = [one.index for one in interfaces]
-        self._reopen, self._plug, self._index_of = reopen, plug, index_of
+        self._reopen, self._state_of, self._index_of = reopen, state_of, index_of
         self._states = [Carrier(0.0, adapter, one.carrier) for adapter, one in enumerate(interfaces)]
         self._search_at = float("-inf")
         self.due = float("-inf")
@@ -157,8 +157,10 @@ class PolledCarrier:
         adapter = was.adapter
         if was.gone and not (searching and self._found_again(adapter)):
             return was
-        plug = self._plug(self._indexes[adapter])
-        return Carrier(now, adapter, plug is Plug.CABLE, gone=plug is Plug.GONE, off=plug is Plug.OFF)
+        state = self._state_of(self._indexes[adapter])
+        return Carrier(
+            now, adapter, state is AdapterState.CABLE, gone=state is AdapterState.GONE, off=state is AdapterState.OFF
+        )
 
     def _found_again(self, adapter: int) -> bool:
         index = self._index_of(self._names[adapter])

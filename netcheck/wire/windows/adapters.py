@@ -9,7 +9,7 @@ assert sys.platform == "win32", "for Windows only"
 from collections.abc import Callable, Sequence  # noqa: E402  # the type checker reads the rest for Windows only
 
 from netcheck.wire.link import NetworkInterface  # noqa: E402
-from netcheck.wire.links.base import Plug, PolledCarrier  # noqa: E402
+from netcheck.wire.links.base import AdapterState, PolledCarrier  # noqa: E402
 from netcheck.wire.linux.netlink import MAIN, KernelRoute  # noqa: E402
 from netcheck.wire.windows import iphlpapi  # noqa: E402
 
@@ -60,10 +60,10 @@ def index_of(name: str) -> int | None:
 
 def carrier_of(parts: Sequence[NetworkInterface], reopen: Callable[[int, int], bool]) -> PolledCarrier:
     """Return the object that reports the carrier of these interfaces."""
-    return PolledCarrier(parts, reopen, _plug, index_of)
+    return PolledCarrier(parts, reopen, _state_of, index_of)
 
 
-def _plug(index: int) -> Plug:
+def _state_of(index: int) -> AdapterState:
     """Return the state of an adapter. Windows does not list an adapter that is switched off, so it is GONE."""
     connected = iphlpapi.connected(index)
-    return Plug.GONE if connected is None else Plug.CABLE if connected else Plug.NO_CABLE
+    return AdapterState.GONE if connected is None else AdapterState.CABLE if connected else AdapterState.NO_CABLE
