@@ -98,8 +98,9 @@ print(*sorted(name for name in compiled if name.startswith("netcheck")))
 
 
 def test_importing_a_check_compiles_no_pattern() -> None:
-    """The modules of a check compile no regular expression when they are imported, except those for addresses, which
-    read the registry of special-purpose addresses.
+    """The modules of a check compile no regular expression when they are imported, except those for addresses.
+
+    These are needed to read the registry of special-purpose addresses.
     """
     run = subprocess.run([sys.executable, "-c", COMPILED], capture_output=True, text=True, check=True)
     assert run.stdout.split() == ["netcheck.addr"]

@@ -16,7 +16,7 @@ class Severity(StrEnum):
     """The severity of a finding, the most severe first."""
 
     CONFLICT = "conflict"  # do not install as drafted
-    RISK = "risk"  # may work; agree it with the site
+    RISK = "risk"  # may work; agree on it with the site
     NOTE = "note"
 
 

@@ -120,9 +120,7 @@ class Cover(Generic[T]):
 
 
 class Prefixes:
-    """Finds which of many prefixes share addresses with one, by their numbers. Of two such prefixes one contains the
-    other.
-    """
+    """Finds the numbers of those of many prefixes that share addresses with one; one then contains the other."""
 
     def __init__(self, prefixes: Iterable[tuple[int, Prefix]]) -> None:
         self._ordered = sorted((prefix, number) for number, prefix in prefixes)

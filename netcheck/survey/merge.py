@@ -34,11 +34,11 @@ class MergedHost:
 
 @dataclass(frozen=True, slots=True)
 class Disagreement:
-    """An address with different MACs or names: `said` pairs each value with the position of its first occurrence."""
+    """An address with different MACs or names: `values` pairs each value with the position of its first occurrence."""
 
     address: Address
     what: str  # "MAC" or "name"
-    said: tuple[tuple[str, str], ...]
+    values: tuple[tuple[str, str], ...]
     more: int = 0  # the number of further values
 
 
@@ -99,5 +99,5 @@ def _differ(names: Sequence[str]) -> bool:
     return any(name not in (longest, longest.partition(".")[0]) for name in names)
 
 
-def _disagreement(address: Address, what: str, said: list[tuple[str, str]]) -> Disagreement:
-    return Disagreement(address, what, tuple(said[:MOST_SHOWN]), max(0, len(said) - MOST_SHOWN))
+def _disagreement(address: Address, what: str, values: list[tuple[str, str]]) -> Disagreement:
+    return Disagreement(address, what, tuple(values[:MOST_SHOWN]), max(0, len(values) - MOST_SHOWN))

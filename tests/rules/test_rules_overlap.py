@@ -97,7 +97,7 @@ def test_clashes_with_other_plans_are_bounded() -> None:
     found = found_in(plan_of(subnet("whole", "10.0.0.0/16")), "subnets-overlap", OtherPlans((other,)))
     assert [finding.others for finding in found] == [(f"b: t{n}",) for n in range(MOST_PAIRS + 1)]
     assert found[0].message == "10.0.0.0/16 shares addresses with 10.0.0.0/24 of subnet t0 in plan b"
-    assert found[-1].message == "10.0.0.0/16 clashes with still more subnets of other plans, first with b: t20"
+    assert found[-1].message == "10.0.0.0/16 clashes with further subnets of other plans; the next one is b: t20"
 
 
 def test_a_vlan_of_many_subnets_is_one_finding() -> None:

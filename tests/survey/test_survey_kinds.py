@@ -228,8 +228,9 @@ lease 192.0.2.151 { starts 0 2026/02/15 08:00:00; ends 0 2026/02/16 08:00:00; bi
 
 
 def test_leases_of_ipv6_and_leases_that_ran_out(tmp_path: Path) -> None:
-    """Addresses inside `ia-na` blocks are leases, delegated prefixes are none (dhcpd.leases(5)); a lease that ran out
-    before the list's last entry still names a host (RFC 2131 section 2.2).
+    """Addresses inside `ia-na` blocks are leases, delegated prefixes are not (dhcpd.leases(5)).
+
+    A lease that expired before the last entry of the list still names a host (RFC 2131 section 2.2).
     """
     survey = survey_of(tmp_path, DHCPV6)
     assert [str(host.address) for host in survey.hosts] == ["192.0.2.150", "192.0.2.151", "2001:db8::20"]

@@ -165,7 +165,7 @@ def _host(host: MergedHost) -> dict[str, Any]:
 
 
 def _disagreement(one: Disagreement) -> dict[str, Any]:
-    said = [{"value": safe(value), "where": safe(where)} for value, where in one.said]
+    said = [{"value": safe(value), "where": safe(where)} for value, where in one.values]
     return {"address": str(one.address), "what": one.what, "said": said, "more": one.more}
 
 
@@ -210,8 +210,8 @@ def _lines(remarks: Remarks) -> list[str]:
 
 
 def _said(one: Disagreement) -> str:
-    values = [f"{safe(value, 80)} ({safe(where, 80)})" for value, where in one.said[:6]]
-    values += [f"{len(one.said) - 6 + one.more} more"] if len(one.said) > 6 else []
+    values = [f"{safe(value, 80)} ({safe(where, 80)})" for value, where in one.values[:6]]
+    values += [f"{len(one.values) - 6 + one.more} more"] if len(one.values) > 6 else []
     return f"{one.address} has the {one.what}s {listed(values, 7)}"
 
 

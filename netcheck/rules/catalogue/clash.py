@@ -32,7 +32,7 @@ def _taken(scene: Scene) -> Iterator[Breach]:
     for match in scene.site_matches:
         if match.strangers:
             shown = listed([*map(described, match.strangers)])
-            if len(match.strangers) >= MOST_DIFFERENT:  # further ones were not compared
+            if len(match.strangers) >= MOST_DIFFERENT:  # further hosts were not compared
                 shown += f"; at least {MOST_DIFFERENT} different hosts are listed there"
             message = f"{match.placed.address} is already used on the site by {shown}"
             yield breach(message, match.placed.interface, others=_parties(match.strangers))

@@ -80,9 +80,10 @@ def _taken(scene: Scene) -> Iterator[Breach]:
     planned = {(full_name(name, domain), one.address.value) for one, _, name in scene.names if one.address}
 
     @cache  # any number of interfaces may have the name
-    def seen(name: str, island: str, family: int) -> tuple[str, str] | None:
-        """Return the hosts that have a name (as compared) at addresses not planned for it in words, and the first
-        address.
+    def users_of(name: str, island: str, family: int) -> tuple[str, str] | None:
+        """Return the hosts with a name at other addresses than the planned ones, in words, and the first address.
+
+        The name is in comparable form. None if there is no such host.
         """
         elsewhere = [
             host
@@ -97,8 +98,12 @@ def _taken(scene: Scene) -> Iterator[Breach]:
     for interface, typed, name in scene.names:
         address = interface.address.value if interface.address else None
         is_met = any(each in met for each in wanted.get(name, (name,)))
-        if is_met and address is not None and (told := seen(name, scene.plan.island_of(interface), address.family)):
-            shown, first = told
+        if (
+            is_met
+            and address is not None
+            and (users := users_of(name, scene.plan.island_of(interface), address.family))
+        ):
+            shown, first = users
             yield breach(f"the host name {typed} is already used by {shown}", interface, others=[first])
 
 

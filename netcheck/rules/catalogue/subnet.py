@@ -17,10 +17,10 @@ from netcheck.space.usable import usable_ranges
 from netcheck.text import listed
 
 VLAN_LOW, VLAN_HIGH = 1, 4094  # RFC 4363 section 5, VlanId
-# A subnet that clashes with more others than this gets one finding for all of them, since a finding for each pair would
-# hide every other finding. Common practice, no source.
+# A subnet that clashes with more than this number of others gets one finding for all of them, because a finding for
+# each pair would hide all other findings. Common practice, no source.
 MOST_PAIRS = 20
-SHOWN = 6  # of them are named
+SHOWN = 6  # subnets that such a finding names
 
 
 def _pair(first: Subnet, second: Subnet, message: str) -> Breach:
@@ -60,16 +60,16 @@ def _overlap_elsewhere(scene: Scene) -> Iterator[Breach]:
     for subnet in scene.plan.subnets if prefixes else ():
         prefix, island = subnet.prefix.value, subnet.island
         sharing = sorted(prefixes[island].sharing(prefix)) if prefix and island in prefixes else ()
-        told = ((*theirs[number], _clash(subnet, theirs[number][1])) for number in sharing)
+        compared = ((*theirs[number], _clash(subnet, theirs[number][1])) for number in sharing)
         clashes = (
             (f"{other.label}: {one.name}", f"{message} of subnet {one.name} in plan {other.label}")
-            for other, one, message in told
+            for other, one, message in compared
             if message
         )
         for party, message in islice(clashes, MOST_PAIRS):
             yield Breach((subnet.name,), message, str(subnet.position), others=(party,))
         for party, _ in islice(clashes, 1):
-            message = f"{prefix} clashes with still more subnets of other plans, first with {party}"
+            message = f"{prefix} clashes with further subnets of other plans; the next one is {party}"
             yield Breach((subnet.name,), message, str(subnet.position), others=(party,))
 
 
