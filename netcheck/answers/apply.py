@@ -108,7 +108,7 @@ def judged(checked: Checked, answers: Sequence[Answer], today: date, by: str = "
     contradicted = _contradicted(book, answers)
     for answer in answers:
         try:
-            if not (answer.decision or answer.remark or answer.change_to or answer.fault):
+            if not (answer.given or answer.fault):
                 gone += not book.holds(answer)
                 continue
             finding = book.meant_or_done(answer)

@@ -15,6 +15,7 @@ from pathlib import Path
 from netcheck.addr import Address
 from netcheck.answers.apply import Flaw
 from netcheck.answers.read import FilledRow, RowRefused, Table, rows_from
+from netcheck.answers.table import PLAN_COLUMN
 from netcheck.plan.model import SITE, GrantedRequest, Plan, Position
 from netcheck.requests.build import identity_of
 from netcheck.requests.model import Request, RequestKind
@@ -24,7 +25,7 @@ from netcheck.text import safe
 TO_ANSWER = ("granted", "refused", "ticket", "by", "date")
 IDENTITY = ("kind", "subject", "island", "address", "what")  # the columns of `requests.build.identity_of`
 REQUESTS = Table(
-    (*IDENTITY, *TO_ANSWER),
+    (*IDENTITY, *TO_ANSWER, PLAN_COLUMN),
     (frozenset({"kind", "subject", "granted", "refused"}),),
     "kind, subject, granted and refused",
     "`netcheck report PLAN --requests FILE.csv`",
@@ -99,6 +100,11 @@ def grants_from(path: Path) -> tuple[FilledRow, ...]:
     return rows_from(path, REQUESTS)
 
 
+def is_answered(row: FilledRow) -> bool:
+    """Return whether a request is marked as granted or refused."""
+    return any(_ticks(row))
+
+
 def judged_grants(
     plan: Plan, requests: Sequence[Request], rows: Sequence[FilledRow], today: date, by: str = ""
 ) -> Grants:
@@ -111,7 +117,7 @@ def judged_grants(
     answered: set[tuple[str, ...]] = set()
     gone = 0
     for row in rows:
-        yes, no = _ticked(row.cells.get("granted", "")), _ticked(row.cells.get("refused", ""))
+        yes, no = _ticks(row)
         if not (yes or no or row.fault):
             continue
         cells = {"island": SITE, **row.cells}  # a workbook of a plan with one island has no such column
@@ -169,6 +175,11 @@ def _own_address(plan: Plan, request: Request) -> Address | None:
 def _same_grant(held: str, said: str) -> bool:
     """Return whether two grants are equal, or differ only in a day that the row does not name."""
     return _ON_DAY.sub("", held) == _ON_DAY.sub("", said)
+
+
+def _ticks(row: FilledRow) -> tuple[bool, bool]:
+    """Return whether a request is marked as granted, and whether as refused."""
+    return _ticked(row.cells.get("granted", "")), _ticked(row.cells.get("refused", ""))
 
 
 def _ticked(text: str) -> bool:

@@ -10,14 +10,14 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
 from itertools import islice
 from pathlib import Path
 from typing import NamedTuple
 
-from netcheck.answers.table import ON_ENTRIES, Ambiguous, Decided, Decision, cells_of, decision_from
+from netcheck.answers.table import ON_ENTRIES, PLAN_COLUMN, Ambiguous, Decided, Decision, cells_of, decision_from
 from netcheck.errors import Problem, ReportError
 from netcheck.files import MIB, ZIP, FileError, open_plain, read_bounded
 from netcheck.plan.forms.csv_table import title_of
@@ -34,7 +34,7 @@ from netcheck.text import listed, safe
 LIMIT = 64 * MIB
 _HEAD = 40  # the first rows, in which the titles must be
 _WIDEST = 1000  # columns that are read
-_READ = ("rule", "subjects", "address", "fix", "key", "decision", "change-to", "remark", "by", "until")
+_READ = ("rule", "subjects", "address", "fix", "key", "decision", "change-to", "remark", "by", "until", PLAN_COLUMN)
 # First bytes of compound files: workbooks of the older kind, and workbooks with a password.
 _COMPOUND = b"\xd0\xcf\x11\xe0"
 _SEPARATOR_LINE = re.compile(r'"?sep=(.)"?\s*', re.IGNORECASE)  # written above the titles by some programs
@@ -88,7 +88,13 @@ class Answer:
     remark: str = ""
     by: str = ""
     until: str = ""
+    plan_sha256: str = ""
     fault: str = ""
+
+    @property
+    def given(self) -> bool:
+        """Return whether the reviewer wrote anything into the row."""
+        return bool(self.decision or self.remark or self.change_to)
 
 
 def from_file(path: Path) -> tuple[Answer, ...]:
@@ -186,6 +192,7 @@ def _cell(record: Record, column: int, title: str) -> str:
 LONGEST = 32_767  # characters of a workbook's cell
 WORDS = 'Write "use the proposal", "live with it as it is", "change it to" with the value, "question" or "withdraw"'
 _DAY = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4}|\d\d)", re.ASCII)
+_BETWEEN = re.compile(r"[\s;=,]+")  # between the addresses of a fix or a change
 _SHORT_YEAR = re.compile(r"(\d{1,2}([./-])\d{1,2}\2)(\d\d)", re.ASCII)
 
 
@@ -198,7 +205,14 @@ class RowRefused(Exception):
 
 
 class FindingGone(RowRefused):
-    """The finding that a row answers no longer exists."""
+    """The finding that a row answers no longer exists.
+
+    `now` are the addresses at which the plan has a finding of the same rule and subjects instead.
+    """
+
+    def __init__(self, what: str, do: str, now: Iterable[str] = ()) -> None:
+        super().__init__(what, do)
+        self.now = frozenset(now)
 
 
 def decided_in(answer: Answer, finding: Finding) -> Decided:
@@ -234,6 +248,9 @@ class AnsweredFindings:
             rule, _, subjects, address = map(unguarded, cells_of(finding)[:4])
             self._by_words.setdefault((rule, subjects, address), []).append(finding)
         self._subjects = {subjects for _, subjects, _ in self._by_words}
+        self._addresses: dict[tuple[str, str], list[str]] = {}
+        for rule, subjects, address in self._by_words:
+            self._addresses.setdefault((rule, subjects), []).append(address)
 
     def holds(self, answer: Answer) -> bool:
         """Return whether the finding of a row still exists."""
@@ -244,16 +261,22 @@ class AnsweredFindings:
         return True
 
     def meant_or_done(self, answer: Answer) -> Finding | None:
-        """Return the finding that a row answers; None if it no longer exists because its change was carried out."""
+        """Return the finding that a row answers; None if it no longer exists because its change was carried out.
+
+        If the plan has the finding at another address, a change was carried out only if the row asks for that address.
+        """
         try:
             return self.meant(answer)
-        except FindingGone:
+        except FindingGone as gone:
             changing = answer.rule in RULE_NAMED and not answer.fault
             try:
                 decided = decision_from(answer.decision) if changing else None
             except ValueError:
                 decided = None
-            if decided is not None and decided.decision in (Decision.PROPOSAL, Decision.CHANGE, Decision.WITHDRAW):
+            if decided is None or decided.decision not in (Decision.PROPOSAL, Decision.CHANGE, Decision.WITHDRAW):
+                raise
+            asked = _BETWEEN.split(f"{answer.fix};{answer.change_to};{decided.value};{answer.remark}")
+            if decided.decision is Decision.WITHDRAW or not gone.now or not gone.now.isdisjoint(asked):
                 return None
             raise
 
@@ -263,16 +286,24 @@ class AnsweredFindings:
             return self._keyed(answer)
         found = self._by_words.get((answer.rule, answer.subjects, answer.address), [])
         if not found:
-            raise FindingGone(f"this plan no longer has a finding {_named(answer)}", "Write the report again")
+            raise self._gone(answer, f"this plan no longer has a finding {_named(answer)}")
         if len(found) > 1:
             raise RowRefused(f"it fits {len(found)} findings", "Keep the column key, which distinguishes them")
         return found[0]
+
+    def _gone(self, answer: Answer, what: str) -> FindingGone:
+        """Return the refusal of a row without a finding; it names the address that the finding has instead."""
+        now = [each for each in self._addresses.get((answer.rule, answer.subjects), ()) if each != answer.address]
+        now = [each for each in now if each and answer.address]
+        if now:
+            what = f"{_named(answer)} was answered for {safe(answer.address, 60)}, and has {listed(now)} in this plan"
+        return FindingGone(what, "Write the report again, and answer its findings", now)
 
     def _keyed(self, answer: Answer) -> Finding:
         finding = self._by_key.get(answer.key)
         if finding is None:
             what = f"this plan no longer has a finding {_named(answer)} with key {safe(answer.key, 60)}"
-            raise FindingGone(what, "Write the report again, and answer its findings")
+            raise self._gone(answer, what)
         _, _, subjects, _ = map(unguarded, cells_of(finding)[:4])
         other_rule = answer.rule not in ("", finding.rule)
         if other_rule or (answer.subjects != subjects and answer.subjects in self._subjects):

@@ -25,6 +25,7 @@ from netcheck.rules.finding import AcceptedFinding, Finding
 from netcheck.tables.delimited import guarded
 from netcheck.text import Pattern, safe
 
+PLAN_COLUMN = "plan-sha256"  # the hash of the plan that the reviewer saw; the page of a report writes it
 # Rules whose findings no site can accept: the value cannot be used at all, or is the gateway's own address.
 NEVER_ACCEPTED = frozenset({"unreadable-value", "mask-broken", "unusable-address", "is-gateway"})
 # Rules about the plan's own entries of decisions: the remedy is to correct or to withdraw the entry.

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import json
 import sys
+from collections import Counter
 from collections.abc import Iterable
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 from netcheck.answers.apply import Outcome, confirmed, judged, remarks_of
-from netcheck.answers.grants import REQUESTS, Grants, grants_from, judged_grants
+from netcheck.answers.grants import REQUESTS, Grants, grants_from, is_answered, judged_grants
 from netcheck.answers.read import FINDINGS, from_file, holds
+from netcheck.answers.table import PLAN_COLUMN
 from netcheck.plan.model import Plan
 from netcheck.plan.write.addresses import Edit, with_addresses, with_granted, write_all
 from netcheck.plan.write.decisions import PlanDecisions, with_decisions
@@ -20,7 +22,7 @@ from netcheck.requests.build import asked_of
 from netcheck.rules.engine import check
 from netcheck.space.addressing import plan_with
 from netcheck.survey.read import read_site
-from netcheck.text import safe
+from netcheck.text import listed, safe
 
 
 def apply_answers(plan: Path, file: Path, day: date, by: str, *, write: bool, as_json: bool) -> int:
@@ -34,6 +36,9 @@ def apply_answers(plan: Path, file: Path, day: date, by: str, *, write: bool, as
     paths: list[Path] = []
     shape: dict[str, Any] = {}
     flawed = False
+    seen = _plans_seen(file, findings=findings, requests=requests)
+    if any(seen.values()):
+        _tell_other_plan(seen, read_site(plan, in_part=True).plan.sha256)
     if findings:
         outcome, changed = _apply_findings(plan, file, day, by, write=write)
         paths += changed
@@ -56,6 +61,25 @@ def apply_answers(plan: Path, file: Path, day: date, by: str, *, write: bool, as
     if not paths:
         print("nothing to write", file=sys.stderr)
     return int(flawed)
+
+
+def _plans_seen(file: Path, *, findings: bool, requests: bool) -> Counter[str]:
+    """Return the hashes of the plans that the reviewer saw, each with the number of its answers."""
+    answers = [one.plan_sha256 for one in from_file(file) if one.given] if findings else []
+    grants = [row.cells.get(PLAN_COLUMN, "") for row in grants_from(file) if is_answered(row)] if requests else []
+    return Counter(filter(None, map(str.casefold, (*answers, *grants))))
+
+
+def _tell_other_plan(seen: Counter[str], sha256: str) -> None:
+    """Warn if answers were given for another state of the plan; each is applied only if its finding is the same."""
+    others = seen.keys() - {sha256}
+    if others:
+        count = sum(seen[other] for other in others)
+        words = "1 answer was" if count == 1 else f"{count} answers were"
+        states = listed(sorted(safe(other, 12) for other in others))
+        what = f"{words} given for another state of the plan (SHA-256 {states}, now {safe(sha256, 12)})"
+        do = "Only answers whose finding or request is still the same are applied"
+        print(f"netcheck: {what}. {do}", file=sys.stderr)
 
 
 def _apply_findings(plan: Path, file: Path, day: date, by: str, *, write: bool) -> tuple[Outcome, list[Path]]:

@@ -195,6 +195,32 @@ def test_a_change_that_was_carried_out_is_done(decision: str, sample: Report) ->
     assert (outcome.done, outcome.flaws) == ((2,), ())
 
 
+@pytest.mark.parametrize("decision", [LIVE, USE, "change it to 10.62.20.125", "question"])
+def test_an_answer_for_another_address_is_refused(decision: str, sample: Report) -> None:
+    """If the finding has another address than in the row, the reviewer has not seen this conflict."""
+    taken = sample.checked.findings[TAKEN]
+    moved = replace(sample.checked, findings=(taken._replace(address="10.62.20.99"),))
+    for key in (taken.key, ""):
+        what = (
+            f"taken-on-site of pasteuriser-plc/cpu was answered for {taken.address}, and has 10.62.20.99 in this plan"
+        )
+        assert flaw_of(moved, answer(taken, decision, key=key)) == what
+
+
+def test_a_change_to_the_address_of_the_new_finding_is_done(sample: Report) -> None:
+    """The change was carried out, and the new address is in conflict too: that is a finding of its own."""
+    taken = sample.checked.findings[TAKEN]
+    moved = replace(sample.checked, findings=(taken._replace(address="10.62.20.99"),))
+    for row in (
+        answer(taken, USE, fix="10.62.20.99"),
+        answer(taken, "change it to 10.62.20.99"),
+        answer(taken, "change it to", change_to="pasteuriser-plc/cpu=10.62.20.99"),
+        answer(taken, "withdraw"),
+    ):
+        outcome = judged(moved, [row], TODAY)
+        assert (outcome.done, outcome.flaws) == ((2,), ())
+
+
 def test_deleted_rows_count_as_not_answered(sample: Report) -> None:
     """Every open finding without a decision is counted, whether its row is blank or deleted."""
     outcome = judged(sample.checked, [answer(sample.checked.findings[TAKEN])], TODAY)

@@ -14,7 +14,8 @@ from typing import Any
 import openpyxl
 import pytest
 
-from netcheck.answers.table import NEVER_ACCEPTED
+from netcheck.answers.table import NEVER_ACCEPTED, PLAN_COLUMN, REPORT_COLUMNS
+from netcheck.plan.read import read_plan
 from netcheck.plan.write.new_plan import new_workbook
 from tests import command_line
 from tests.programs import need
@@ -92,6 +93,32 @@ def test_an_accepted_conflict_is_open_again_after_its_last_day(form: dict[str, s
     again = netcheck(desk, "answers", "p", "a.csv")
     assert (again.returncode, again.stderr) == (0, "nothing to write\n")
     assert (desk / "p" / "plan.toml").read_text(encoding="utf-8") == after
+
+
+def test_answers_for_another_state_of_the_plan_are_named(desk: Path) -> None:
+    """The file of a page has the hash of its plan; a warning names another one, and each row is still judged by its
+    finding.
+    """
+    now = read_plan(desk / "p").sha256
+
+    def with_hash(sha256: str) -> None:
+        with (desk / "a.csv").open(newline="", encoding="utf-8-sig") as stream:
+            rows = [row[: len(REPORT_COLUMNS)] for row in csv.reader(stream)]
+        with (desk / "a.csv").open("w", newline="", encoding="utf-8") as stream:
+            csv.writer(stream).writerows([[*rows[0], PLAN_COLUMN], *([*row, sha256] for row in rows[1:])])
+
+    answered(desk / "a.csv", accept_until_december)
+    with_hash(now.upper())
+    assert netcheck(desk, "answers", "p", "a.csv", "--dry-run").stderr == f"would be written: {Path('p/plan.toml')}\n"
+    with_hash("ab" * 32)
+    result = netcheck(desk, "answers", "p", "a.csv")
+    assert result.returncode == 0
+    assert result.stderr == (
+        f"netcheck: 1 answer was given for another state of the plan (SHA-256 {'ab' * 6}\u2026, now {now[:12]}\u2026). "
+        "Only answers whose finding or request is still the same are applied\n"
+        f"written: {Path('p/plan.toml')}\n"
+    )
+    assert "taken-on-site" in checked(desk)[1]
 
 
 def test_an_expired_acceptance_is_renewed(desk: Path) -> None:

@@ -27,7 +27,7 @@ from markupsafe import Markup, escape
 from netcheck.addr import mac_text, quad
 from netcheck.answers.grants import IDENTITY
 from netcheck.answers.table import COLUMNS as FINDING_COLUMNS
-from netcheck.answers.table import LONGEST_CELL, boxes_of
+from netcheck.answers.table import LONGEST_CELL, PLAN_COLUMN, boxes_of
 from netcheck.caution import CAUTION
 from netcheck.plan.model import Plan
 from netcheck.proof.result import Verdict
@@ -57,7 +57,6 @@ LONGEST_HEADER = 90  # characters of plan and revision at the top of a printed p
 TABLE = 100  # rows of one table
 MANY = 200  # findings or ports; above it a browser lays out only the visible part
 TALLIED = 14  # rules in the summary: it must fit on one sheet of paper
-PLAN_COLUMN = "plan-sha256"  # identifies the state of the plan to which an answer belongs
 # The columns of both files that `answers` reads: the saved file holds the decisions and the grants.
 ANSWER_COLUMNS = tuple(dict.fromkeys((*FINDING_COLUMNS, *REQUEST_COLUMNS, PLAN_COLUMN)))
 _TO_DO = {
