@@ -157,15 +157,15 @@ class Gathering:
         """Append a range that a DHCP server assigns."""
         self._served.append(ServedRange(span, self._position(row)))
 
-    def skip(self, row: int, why: str, count: int = 1) -> None:
+    def skip_row(self, row: int, why: str, count: int = 1) -> None:
         """Remark that `count` rows have no readable address; row 0 means the whole file or sheet."""
         self._skipped.add(self._position(row), why, count)
 
-    def pass_over(self, row: int, why: str) -> None:
+    def remark_no_host(self, row: int, why: str) -> None:
         """Remark that a row names no host, for example because it has no address; row 0 means the whole file."""
         self._addressless.add(self._position(row), why)
 
-    def cannot_read(self, row: int, why: str, count: int = 1) -> None:
+    def skip_cell(self, row: int, why: str, count: int = 1) -> None:
         """Remark that `count` cells of a row cannot be read; the row is kept without them."""
         self._unread.add(self._position(row), why, count)
 
@@ -176,7 +176,7 @@ class Gathering:
         try:
             return read(text)
         except ValueError as error:
-            self.cannot_read(row, str(error))
+            self.skip_cell(row, str(error))
             return None
 
     def survey(self, entry: SurveyEntry, kind: str) -> Survey:

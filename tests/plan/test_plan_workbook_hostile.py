@@ -179,10 +179,10 @@ def test_a_sheet_that_names_missing_parts(change: Callable[[bytes], bytes], foun
     parts[SHEET] = change(parts[SHEET])
     (tmp_path / "list.xlsx").write_bytes(packed(parts))
     try:
-        said = str(next(iter(survey_of(tmp_path / "list.xlsx").hosts)).address)
+        outcome_text = str(next(iter(survey_of(tmp_path / "list.xlsx").hosts)).address)
     except NetcheckError as error:
-        said = str(error)
-    assert found in said
+        outcome_text = str(error)
+    assert found in outcome_text
 
 
 def _mutated(data: st.DataObject, content: bytes) -> bytes:

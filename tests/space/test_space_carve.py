@@ -132,7 +132,7 @@ def netcheck(*words: object) -> subprocess.CompletedProcess[str]:
 
 
 @pytest.mark.parametrize(
-    ("words", "said"),
+    ("words", "message"),
     [
         (("10.0.0.0/24", "--need", "a:200", "--need", "b:100"), "has 256; take a /23"),
         (("10.0.0.0/31", "--need", "a:1"), "has 2; take a /30"),
@@ -149,11 +149,11 @@ def netcheck(*words: object) -> subprocess.CompletedProcess[str]:
     ],
     ids=lambda value: " ".join(value) if isinstance(value, tuple) else "",
 )
-def test_needs_that_cannot_be_carved_exit_with_2(words: tuple[str, ...], said: str) -> None:
+def test_needs_that_cannot_be_carved_exit_with_2(words: tuple[str, ...], message: str) -> None:
     """The program prints one line on standard error and nothing on standard output."""
     result = netcheck(*words)
     assert result.returncode == 2
-    assert said in result.stderr
+    assert message in result.stderr
     assert result.stdout == ""
     assert len(result.stderr.splitlines()) == 1
 

@@ -20,12 +20,12 @@ ORDER = list(Use)  # the most severe first
 def text_of(random: Random, network: ipaddress.IPv4Network) -> tuple[str, str, dict[str, list[tuple[int, int]]]]:
     """Return a random plan and survey as text, and the ranges (first, last) that they name by use."""
     low, high = int(network[0]) - 40, int(network[-1]) + 40  # some addresses are outside the network
-    said: dict[str, list[tuple[int, int]]] = {use: [] for use in "PsdrGT"}
+    named: dict[str, list[tuple[int, int]]] = {use: [] for use in "PsdrGT"}
 
     def draw(use: str, longest: int = 1) -> str:
         first = random.randint(low, high)
         last = min(high, first + random.randrange(longest))
-        said[use].append((first, last))
+        named[use].append((first, last))
         return str(ipaddress.ip_address(first)) + (f"-{ipaddress.ip_address(last)}" if longest > 1 else "")
 
     def ranges(use: str) -> str:
@@ -41,13 +41,13 @@ def text_of(random: Random, network: ipaddress.IPv4Network) -> tuple[str, str, d
     lines += [f'[[router]]\nname = "r"\ninterfaces = ["{draw("G")}/{network.prefixlen}"]']
     lines += ['[[survey]]\nfile = "hosts.csv"\ncovers = []\n']
     hosts = "address\n" + "".join(f"{draw('s')}\n" for _ in range(random.randint(1, 20)))
-    return "\n".join(lines), hosts, said
+    return "\n".join(lines), hosts, named
 
 
-def plain(said: dict[str, list[tuple[int, int]]], conflicts: set[int], address: int, edges: tuple[int, ...]) -> Use:
+def plain(named: dict[str, list[tuple[int, int]]], conflicts: set[int], address: int, edges: tuple[int, ...]) -> Use:
     """Return the most severe use of one address by a search through all ranges."""
     uses = {Use.CONFLICT} if address in conflicts else set()
-    uses |= {Use(use) for use, spans in said.items() for first, last in spans if first <= address <= last}
+    uses |= {Use(use) for use, spans in named.items() for first, last in spans if first <= address <= last}
     uses |= {Use.UNUSABLE} if address in edges else set()
     return min(uses, key=ORDER.index, default=Use.FREE)
 
@@ -66,13 +66,13 @@ def test_cells_have_the_use_of_their_addresses(seed: int, length: int, tmp_path:
     """With blocks of one and of two addresses, every cell shows the most severe use in it."""
     random = Random(100 * seed + length)
     network = ipaddress.IPv4Network((int(ipaddress.IPv4Address("10.62.16.0")), length))
-    plan, hosts, said = text_of(random, network)
+    plan, hosts, named = text_of(random, network)
     conflicts = {random.randint(int(network[0]), int(network[-1])) for _ in range(3)}
     prefix = Prefix.from_text(str(network))
     cells = cells_of(island_of(tmp_path, plan, hosts), prefix, {Address(4, address) for address in conflicts})
     assert cells.block * len(cells.uses) == network.num_addresses
     edges = (int(network[0]), int(network[-1])) if network.num_addresses > 2 and cells.block == 1 else ()
-    each = [plain(said, conflicts, int(address), edges) for address in network]
+    each = [plain(named, conflicts, int(address), edges) for address in network]
     blocks = [each[n : n + cells.block] for n in range(0, len(each), cells.block)]
     assert list(cells.uses) == [min(block, key=ORDER.index) for block in blocks]
     assert (cells.block > 1) == (network.num_addresses > MOST_CELLS)

@@ -92,10 +92,10 @@ def test_the_merged_file_gives_the_findings_of_its_lists(lists: Path) -> None:
     apart = checked(lists, *names()).findings
     merged(lists, *names())
     together = checked(lists, "merged.csv").findings
-    told = [(one.rule, one.subjects, one.address, one.message) for one in apart if one.rule != "unreadable-value"]
-    assert {"dns-name-elsewhere", "taken-on-site", "mac-elsewhere"} <= {rule for rule, *_ in told}
+    expected = [(one.rule, one.subjects, one.address, one.message) for one in apart if one.rule != "unreadable-value"]
+    assert {"dns-name-elsewhere", "taken-on-site", "mac-elsewhere"} <= {rule for rule, *_ in expected}
     rest = [(one.rule, one.subjects, one.address, one.message) for one in together if one.rule != "unreadable-value"]
-    assert sorted(rest) == sorted(told)
+    assert sorted(rest) == sorted(expected)
     (unread,) = [one for one in together if one.rule == "unreadable-value"]
     assert unread.message.startswith("3 rows cannot be read")
     assert {one.rule for one in apart} <= {rule.slug for rule in RULES}

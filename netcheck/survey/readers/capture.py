@@ -45,12 +45,12 @@ def read(source: Source, into: Gathering) -> None:
         into.add(Address(4, host.address), Mac(host.mac), host.frame, "", _note(host), _day(host.day))
     for mac, addresses in sorted(behind.items()):
         some = listed([str(Address(4, address)) for address in sorted(addresses)], 3)
-        into.pass_over(0, f"{Mac(mac)} sent IPv4 from {some}: it is a router that forwards for them")
+        into.remark_no_host(0, f"{Mac(mac)} sent IPv4 from {some}: it is a router that forwards for them")
     if senders.short:
-        into.skip(0, f"frames of ARP or IPv4 are cut off before the sender's address: at least {senders.short:,}")
+        into.skip_row(0, f"frames of ARP or IPv4 are cut off before the sender's address: at least {senders.short:,}")
     if senders.left_out:
         what = f"there are more than {MOST:,} pairs of address and MAC: the link was flooded"
-        into.skip(0, f"{what}; the senders of at least {senders.left_out:,} of {count:,} frames are left out")
+        into.skip_row(0, f"{what}; the senders of at least {senders.left_out:,} of {count:,} frames are left out")
 
 
 def _require_capture(head: bytes) -> None:
@@ -77,7 +77,7 @@ def _collect(capture: Capture, covered: tuple[Prefix, ...], into: Gathering) -> 
     except Broken as error:
         if not number:
             raise SurveyError(Problem(f"no frame in it can be read: {error}", do="Take the capture again")) from error
-        into.skip(number + 1, f"{error}; the rest of the file is not read")
+        into.skip_row(number + 1, f"{error}; the rest of the file is not read")
     if not number:
         raise SurveyError(
             Problem("it contains no frame", do="Take the capture again; listening does not find a silent host")
@@ -92,7 +92,7 @@ def _remark_on(other: Counter[int], number: int, into: Gathering) -> None:
         do = "Capture on an Ethernet interface"
         raise SurveyError(Problem(f"its frames are of {kinds}, which have no Ethernet MAC", do=do))
     if other:
-        into.skip(0, f"{other.total():,} frames are of {kinds}, which have no Ethernet MAC")
+        into.skip_row(0, f"{other.total():,} frames are of {kinds}, which have no Ethernet MAC")
 
 
 def _as_ethernet(link: int, head: bytes) -> bytes:

@@ -158,7 +158,7 @@ class _Lines:
         try:
             prefix = prefix_from(text)
         except ValueError as error:
-            self._into.cannot_read(number, f"the network of a DHCP pool: {error}")
+            self._into.skip_cell(number, f"the network of a DHCP pool: {error}")
             return
         edge = 1 if prefix.size > 2 else 0
         first, last = prefix.first.value + edge, prefix.first.value + prefix.size - 1 - edge
@@ -190,14 +190,14 @@ class _Lines:
         if address:
             _reserve(number, address, mac, name, self._into)
         else:
-            self._into.pass_over(number, "a reservation without an address")
+            self._into.remark_no_host(number, "a reservation without an address")
 
 
 def _reserve(number: int, address: str, mac: str, name: str, into: Gathering, comment: str = "") -> None:
     try:
         value = Address.from_text(address)
     except ValueError as error:
-        into.skip(number, f"the address of a reservation cannot be read: {error}")
+        into.skip_row(number, f"the address of a reservation cannot be read: {error}")
         return
     into.add(value, into.attempt(number, mac_from, mac), number, name, f"{NOTE}; {comment}" if comment else NOTE, None)
 
@@ -211,10 +211,10 @@ def _range_of(number: int, text: str, into: Gathering) -> list[Range]:
     elif "/" in text:
         found = _span(number, parts[0], into)
     else:
-        into.cannot_read(number, f"a range without an address: {safe(text.strip(), 60)}")
+        into.skip_cell(number, f"a range without an address: {safe(text.strip(), 60)}")
         return []
     for span in found:
-        into.pass_over(number, f"the range {span} of a DHCP server belongs in `pools` of its subnet in the plan")
+        into.remark_no_host(number, f"the range {span} of a DHCP server belongs in `pools` of its subnet in the plan")
     return found
 
 
@@ -222,7 +222,7 @@ def _span(number: int, text: str, into: Gathering) -> list[Range]:
     try:
         return [Range.from_text(text)]
     except ValueError as error:
-        into.cannot_read(number, f"a range of a DHCP server: {error}")
+        into.skip_cell(number, f"a range of a DHCP server: {error}")
         return []
 
 

@@ -37,10 +37,10 @@ def _read_line(number: int, words: list[str], comment: str, into: Gathering) -> 
     try:
         address = Address.from_text(words[0].partition("%")[0])
     except ValueError as error:
-        into.skip(number, str(error))
+        into.skip_row(number, str(error))
         return
     if why := why_no_host(address) or ("it names this computer itself" if words[1:2] == ["localhost"] else ""):
-        into.pass_over(number, f"{address} is no host of the site: {why}")
+        into.remark_no_host(number, f"{address} is no host of the site: {why}")
         return
     aliases = f"alias {' '.join(words[2:])}" if len(words) > 2 else ""
     note = "; ".join(filter(None, (aliases, comment)))

@@ -55,7 +55,7 @@ def read(source: Source, into: Gathering) -> None:
         try:
             address = Address.from_text(lease.address)
         except ValueError as error:
-            into.skip(lease.line, str(error))
+            into.skip_row(lease.line, str(error))
             continue
         latest[address] = lease
     last = source.entry.taken or max(filter(None, (_last_change(lease) for lease in latest.values())), default=None)
@@ -68,7 +68,7 @@ def _read_lines(source: Source, into: Gathering) -> None:
         found = _LINE.fullmatch(line)
         if found is None:
             if line.strip() and not line.startswith("duid "):  # the server's own identifier precedes IPv6 leases
-                into.skip(number, f"{safe(line.strip(), 80)!r} does not have the shape of a lease")
+                into.skip_row(number, f"{safe(line.strip(), 80)!r} does not have the shape of a lease")
             continue
         ends, mac, address, name = found.groups()
         lease = _Lease(number, address, "active", mac, "" if name == "*" else name)
@@ -77,7 +77,7 @@ def _read_lines(source: Source, into: Gathering) -> None:
         try:
             _add(Address.from_text(address), lease, source.entry.taken, into)
         except ValueError as error:
-            into.skip(number, str(error))
+            into.skip_row(number, str(error))
 
 
 @dataclass(slots=True)
@@ -105,7 +105,7 @@ def _add(address: Address, lease: _Lease, last: date | None, into: Gathering) ->
     """Add the lease of an address; `last` is the day of the list, None if it is not known."""
     state = lease.state or "active"  # a lease without a state is treated as active
     if state not in _STATES:
-        into.pass_over(lease.line, f"the lease of {address} is {safe(state, 40)}")
+        into.remark_no_host(lease.line, f"the lease of {address} is {safe(state, 40)}")
         return
     mac: Mac | None = into.attempt(lease.line, mac_from, lease.mac)
     days = {what: into.attempt(lease.line, _day, text) for what, text in lease.days.items()}
@@ -158,7 +158,7 @@ class _Blocks:
 
     def _unclosed(self, lease: _Lease | None) -> None:
         if lease is not None:
-            self._into.skip(lease.line, f"the block of lease {safe(lease.address, 60)} is not closed")
+            self._into.skip_row(lease.line, f"the block of lease {safe(lease.address, 60)} is not closed")
 
     def _read_statement(self, lease: _Lease, words: list[str], line: int) -> None:
         match words:
@@ -177,7 +177,7 @@ class _Blocks:
         if not text.startswith('"'):
             return text
         if len(text) < 2 or not text.endswith('"'):
-            self._into.cannot_read(line, "a quote is not closed")
+            self._into.skip_cell(line, "a quote is not closed")
         return _ESCAPE.sub(_escaped, text[1:].removesuffix('"'))
 
 

@@ -92,25 +92,25 @@ def read(source: Source, into: Gathering) -> None:
         if (found := entry_in(line)) is not None:
             _add(number, found, into)
         elif mac_at > 0 and _NUMBERS.search(line) and not line[mac_at : mac_at + _MAC_WIDTH].strip():
-            into.pass_over(number, f"{safe(line.strip(), 80)!r} has no MAC: nothing answered")
+            into.remark_no_host(number, f"{safe(line.strip(), 80)!r} has no MAC: nothing answered")
         elif _NUMBERS.search(line) and not is_heading(line):
-            into.skip(number, f"{safe(line.strip(), 80)!r} does not have the shape of an entry")
+            into.skip_row(number, f"{safe(line.strip(), 80)!r} does not have the shape of an entry")
         elif line.strip():
-            into.pass_over(number, "it is not an entry")
+            into.remark_no_host(number, "it is not an entry")
 
 
 def _add(number: int, entry: NeighbourEntry, into: Gathering) -> None:
     try:
         address = Address.from_text(entry.address.partition("%")[0])
     except ValueError as error:
-        into.skip(number, str(error))
+        into.skip_row(number, str(error))
         return
     if why := _why_no_entry(address, entry):
-        into.pass_over(number, f"{address}: {why}")
+        into.remark_no_host(number, f"{address}: {why}")
         return
     mac = into.attempt(number, mac_from, entry.mac)
     if mac is not None and mac.group:
-        into.pass_over(number, f"{address}: {mac} is a multicast MAC")
+        into.remark_no_host(number, f"{address}: {mac} is a multicast MAC")
         return
     into.add(address, mac, number, entry.name, _note(entry), None)
 
@@ -147,7 +147,7 @@ def _entries_of(source: Source, into: Gathering) -> Iterator[tuple[int, Neighbou
         line, at = line + text.count("\n", at, start), start
         entry = _json_entry(value)
         if entry is None:
-            into.skip(line, f"the object of {end - start} characters is no entry: it has no text `dst`")
+            into.skip_row(line, f"the object of {end - start} characters is no entry: it has no text `dst`")
         else:
             yield line, entry
 

@@ -41,7 +41,7 @@ def gather_dns(records: Iterable[Record], columns: DnsColumns, file: str, into: 
         try:
             _add_record(name, kind, data, record.row, into)
         except ValueError as error:
-            into.skip(record.row, str(error))
+            into.skip_row(record.row, str(error))
 
 
 def _add_record(name: str, kind: str, data: str, row: int, into: Gathering) -> None:
@@ -52,7 +52,7 @@ def _add_record(name: str, kind: str, data: str, row: int, into: Gathering) -> N
     if word in ("A", "AAAA"):
         address = Address.from_text(data)
         if name.startswith(("(", "@")) or not name:  # the record of the zone itself; the table does not give its name
-            into.pass_over(row, f"{address}: the record of the zone itself")
+            into.remark_no_host(row, f"{address}: the record of the zone itself")
             return
         into.add_record(RecordKind(word), name.removesuffix("."), address, name.endswith("."), row)
     elif word == "PTR":
@@ -60,7 +60,7 @@ def _add_record(name: str, kind: str, data: str, row: int, into: Gathering) -> N
     elif word == "CNAME":
         into.add_alias(name.removesuffix("."), data.removesuffix("."), name.endswith("."), row)
     else:
-        into.pass_over(row, f"a record of type {word} names no host")
+        into.remark_no_host(row, f"a record of type {word} names no host")
 
 
 def _address_of_pointer(name: str) -> Address:
@@ -88,7 +88,7 @@ def gather_ranges(records: Iterable[Record], columns: RangeColumns, file: str, i
         try:
             span = _span(record, columns)
         except ValueError as error:
-            into.skip(record.row, f"a range of a DHCP server: {error}")
+            into.skip_row(record.row, f"a range of a DHCP server: {error}")
             continue
         words = " ".join(record.cells)
         if _EXCLUDED.search(words):
@@ -100,7 +100,7 @@ def gather_ranges(records: Iterable[Record], columns: RangeColumns, file: str, i
             what = f"row {record.row}: {span} could be a range that the DHCP server assigns, or one that it excludes"
             raise SurveyError(Problem(what, do=do))
     for row, span in ranges:
-        into.pass_over(row, f"the range {span} of a DHCP server belongs in `pools` of its subnet in the plan")
+        into.remark_no_host(row, f"the range {span} of a DHCP server belongs in `pools` of its subnet in the plan")
     for row, part in ranges_without(ranges, excluded):
         into.add_range(part, row)
 
@@ -124,7 +124,7 @@ def _gather_row(record: Record, file: str, into: Gathering) -> None:
     row = _begin_source(source, kind, file, record.row, into)
     if kind in (UNREAD_ROW, UNREAD_CELL):
         count = int(name) if name.isdecimal() and len(name) < 12 else 1
-        (into.skip if kind == UNREAD_ROW else into.cannot_read)(row, note, count)
+        (into.skip_row if kind == UNREAD_ROW else into.skip_cell)(row, note, count)
         return
     if kind == ALIAS:
         into.add_alias(name.removesuffix("."), note, name.endswith("."), row)
@@ -136,7 +136,7 @@ def _gather_row(record: Record, file: str, into: Gathering) -> None:
         value = Address.from_text(address)
     except ValueError as error:
         into.begin_line(file, "row")
-        into.skip(record.row, str(error))
+        into.skip_row(record.row, str(error))
         return
     if kind in _RECORDS:
         into.add_record(_RECORDS[kind], name.removesuffix("."), value, name.endswith("."), row)
@@ -150,7 +150,7 @@ def _gather_range(text: str, row: int, own_row: int, file: str, into: Gathering)
         into.add_range(Range.from_text(text), row)
     except ValueError as error:
         into.begin_line(file, "row")
-        into.skip(own_row, str(error))
+        into.skip_row(own_row, str(error))
 
 
 def _begin_source(source: str, kind: str, file: str, row: int, into: Gathering) -> int:

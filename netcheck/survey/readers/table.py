@@ -143,11 +143,11 @@ def gather(records: Iterable[Record], layout: Layout, into: Gathering, lease: in
     rows = _Rows(layout, into, lease)
     for record in records:
         if record.fault:
-            into.cannot_read(record.row, f"{record.fault}; the row was read up to the end of its line")
+            into.skip_cell(record.row, f"{record.fault}; the row was read up to the end of its line")
         if record.row > layout.header:
             rows.read(record)
         elif record.row < layout.header and not record.empty:
-            into.pass_over(record.row, "it is above the header")
+            into.remark_no_host(record.row, "it is above the header")
 
 
 class _Rows:
@@ -197,7 +197,7 @@ class _Rows:
             try:
                 span = span_from(text)
                 if span is not None and any(map(_is_assigned, record.cells)):
-                    self._into.pass_over(
+                    self._into.remark_no_host(
                         record.row, f"the range {span} of a DHCP server belongs in `pools` of its subnet in the plan"
                     )
                     self._into.add_range(span, record.row)
@@ -208,14 +208,14 @@ class _Rows:
                 if not is_unknown(text):
                     faults.append(str(error))
         if faults and not found and self._is_words(record):
-            self._into.pass_over(record.row, "it is a line of text and no row of the table")
+            self._into.remark_no_host(record.row, "it is a line of text and no row of the table")
             return []
         for fault in faults if found else ():
-            self._into.cannot_read(record.row, fault)
+            self._into.skip_cell(record.row, fault)
         if not found and faults:
-            self._into.skip(record.row, "; ".join(faults))
+            self._into.skip_row(record.row, "; ".join(faults))
         elif not found and not record.empty and not served:
-            self._into.pass_over(record.row, "it has no address")
+            self._into.remark_no_host(record.row, "it has no address")
         return found
 
     def _is_words(self, record: Record) -> bool:

@@ -42,7 +42,7 @@ def _read_if_table(book: Book, sheet: str, source: Source, into: Gathering) -> b
     except SurveyError as error:
         into.begin_line(source.entry.file, "row")
         into.begin_sheet(safe(sheet, 40))
-        into.pass_over(0, error.problems[0].what)
+        into.remark_no_host(0, error.problems[0].what)
         return False
     return True
 

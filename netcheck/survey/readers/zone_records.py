@@ -217,7 +217,7 @@ class ZoneReader:
                 self._read_included(include)
             except EntryError as error:
                 self._into.begin_file(include.context.file)
-                self._into.skip(include.line, str(error))
+                self._into.skip_row(include.line, str(error))
 
     def _read_file(self, source: Source, context: _Context) -> None:
         self._into.begin_file(context.file)
@@ -226,7 +226,7 @@ class ZoneReader:
             try:
                 context = self._read_entry(line, text, context)
             except EntryError as error:
-                self._into.skip(line, str(error))
+                self._into.skip_row(line, str(error))
 
     def _read_entry(self, line: int, text: str, context: _Context) -> _Context:
         """Read one entry and return the context of the next entry."""
@@ -245,7 +245,7 @@ class ZoneReader:
         try:
             return self._read_record(line, owner, tokens[1:], context)
         except EntryError as error:  # entries without an owner that follow still get this owner
-            self._into.skip(line, str(error))
+            self._into.skip_row(line, str(error))
             return context
 
     def _read_directive(self, line: int, tokens: list[Token], context: _Context) -> _Context:
