@@ -76,7 +76,11 @@ def _source() -> Path:
 def _make_room(out: Path) -> None:
     """Create the folder, or remove an earlier demonstration from it; refuse a folder with other files."""
     if out.exists() and (not out.is_dir() or (any(out.iterdir()) and not (out / MARK).exists())):
-        what = "holds other files; the demonstration overwrites only its own" if out.is_dir() else "is not a folder"
+        what = (
+            "contains other files; the demonstration overwrites only its own files"
+            if out.is_dir()
+            else "is not a folder"
+        )
         raise UsageError(Problem(f"{out} {what}", do="Name another folder with --out"))
     try:
         shutil.rmtree(out / "plan", ignore_errors=True)

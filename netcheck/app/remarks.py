@@ -15,14 +15,11 @@ from netcheck.text import listed, safe
 def report_other_sheets(plan: Plan) -> None:
     """Name the sheets of the plan's workbook that are not part of the plan."""
     if plan.other_sheets:
-        several = len(plan.other_sheets) > 1
         names = listed([f'"{name}"' for name in plan.other_sheets], 20)
-        words = (
-            f"sheets {names} are not part of the plan; they stay"
-            if several
-            else (f"sheet {names} is not part of the plan; it stays")
+        words = f"sheets {names} are" if len(plan.other_sheets) > 1 else f"sheet {names} is"
+        print(
+            f"netcheck: {plan.position.file}: {words} not part of the plan: not read and not changed", file=sys.stderr
         )
-        print(f"netcheck: {plan.position.file}: {words} as {'they are' if several else 'it is'}", file=sys.stderr)
 
 
 def report_revisions(plans: Sequence[tuple[str, Plan]]) -> None:

@@ -23,7 +23,7 @@ SIGNED_BY = ("proved by (technician, company)", "received by (site)")
 FIELDS = ("name, company", "date, place", "signature")
 HOLDS = (
     "proven: the address answered from one MAC, nothing answered while the cable of this port was out, and the same "
-    "MAC answered again. It holds for its date.",
+    "MAC answered again. A proof is valid for its date.",
     "The seal is the hash of the last line of a record. `netcheck verify` prints it; only the seal on signed paper "
     "shows that the whole record was not rewritten.",
 )

@@ -24,7 +24,7 @@ CANNOT_SHOW = (
     "verdict names its cable evidence: inferred is weaker than operator or carrier.",
     "A device that imitates another device perfectly, with its MAC, cannot be distinguished from it.",
     "Another cable that leads to the same device causes the same silence.",
-    "A proof holds for its date. It does not show what was connected, configured or replaced later.",
+    "A proof is valid for its date. It does not show what was connected, configured or replaced later.",
 )
 
 # The title of each column, by its key. Every format uses these titles, except CSV and JSON, whose names are a contract;
@@ -204,7 +204,7 @@ EVIDENCE_WORDS = {
     "connector": {
         "operator": "operator: a key was pressed after the cable was moved to this connector",
         "lldp": "lldp: the device named the connector itself",
-        "assumed": "assumed: only the order of the work tells which connector it was",
+        "assumed": "assumed: only the order of the work shows which connector it was",
     },
     "identity": {
         "planned": "planned: the plan names this MAC",

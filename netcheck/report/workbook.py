@@ -79,7 +79,7 @@ WORDS = (
     "withdraw: the finding was accepted before, and becomes open again.",
     "by: who decided. until: the last day of an acceptance, such as 2026-12-31; empty means no end.",
     "Sheet requests: mark granted or refused with an x, and write the ticket, by and the date.",
-    "Rows may be sorted, whole rows at a time, and columns moved. The column key must stay: it identifies the finding.",
+    "You may sort whole rows and move columns. Do not delete the column key: it identifies the finding.",
     "Save the file as .xlsx or as CSV and send it back. This command reads it: netcheck answers PLAN FILE",
 )
 

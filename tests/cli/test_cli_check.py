@@ -422,7 +422,7 @@ def test_help_has_an_example(command: str) -> None:
     assert f"Example: netcheck {command}" in result.stdout
 
 
-def test_check_imports_nothing_heavy(folder: Path) -> None:
+def test_check_imports_no_heavy_library(folder: Path) -> None:
     """A small plan is checked without importing the libraries that only other commands need."""
     code = "import sys\nfrom netcheck.cli.main import run\ntry:\n run()\nexcept SystemExit:\n pass\n"
     heavy = "print(sorted({'scapy', 'openpyxl', 'jinja2', 'dns', 'tomlkit', 'netaddr'} & set(sys.modules)))"

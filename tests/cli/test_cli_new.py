@@ -119,7 +119,7 @@ def test_the_workbook_has_a_guide_every_sheet_and_lists(book: Path) -> None:
     assert titles[workbook["interfaces"][first].column - 1] == "subnet"
 
 
-def test_addresses_are_written_and_formatting_stays(book: Path) -> None:
+def test_addresses_are_written_and_formats_do_not_change(book: Path) -> None:
     """The address is replaced; bold titles, fills, widths, frozen panes, formats and lists do not change."""
     before = openpyxl.load_workbook(book)
     for edit in with_addresses(book, {"example-plc/cpu": Address.from_text("192.168.10.77")}):

@@ -76,8 +76,8 @@ def test_a_torn_record_gives_exit_1(record: Path) -> None:
     assert f"seal: {json.loads(record.read_bytes().splitlines()[1])['hash']}" in result.stdout
 
 
-def test_json(record: Path, tmp_path: Path) -> None:
-    """One record gives an object, several give a list, and the highest exit code counts."""
+def test_one_record_gives_an_object_and_several_a_list(record: Path, tmp_path: Path) -> None:
+    """The exit code is the highest of all records."""
     result = netcheck("--format", "json", record)
     assert result.returncode == 0
     assert json.loads(result.stdout) == {

@@ -88,7 +88,7 @@ STOPS = (
 @pytest.mark.parametrize(
     ("job", "stop"), [pytest.param(Job(one.name, partial(act, one), 20), one, id=one.name) for one in STOPS]
 )
-def test_stopping(job: Job, stop: Stop, outcome: Stopped) -> None:
+def test_a_stopped_run_sends_nothing_and_leaves_no_change(job: Job, stop: Stop, outcome: Stopped) -> None:
     """Nothing is sent after one second, the record has its end, and the computer's settings are unchanged."""
     assert outcome.ended.code == (1 if stop.signal is None else 130), outcome.ended.text
     assert "Traceback" not in outcome.ended.text

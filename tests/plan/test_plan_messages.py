@@ -153,7 +153,7 @@ def test_a_sheet_that_is_not_part_of_the_plan_stays(tmp_path: Path) -> None:
     command = [sys.executable, "-m", "netcheck", "check", str(tmp_path / "p.xlsx")]
     run = subprocess.run(command, capture_output=True, text=True, check=False)
     names = '"Notes", "Drives", "Switches" and "routers 2"'
-    assert run.stderr == f"netcheck: p.xlsx: sheets {names} are not part of the plan; they stay as they are\n"
+    assert run.stderr == f"netcheck: p.xlsx: sheets {names} are not part of the plan: not read and not changed\n"
 
 
 def table(folder: Path, rows: str) -> Path:

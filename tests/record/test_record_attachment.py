@@ -35,7 +35,7 @@ def test_a_file_that_cannot_be_attached_is_refused_before_the_run(tmp_path: Path
     assert wheres == [str(words[0]), str(words[1]), str(words[2]), str(words[4])]
 
 
-def test_a_file_beside_the_record_is_compared(tmp_path: Path) -> None:
+def test_a_file_in_the_folder_of_the_record_is_compared(tmp_path: Path) -> None:
     """Another size and another content are contradictions; a missing file is not a contradiction."""
     record, photo = tmp_path / "run.jsonl", tmp_path / "a.jpg"
     attached = Attachment("a.jpg", 4, hashlib.sha256(b"1234").hexdigest())

@@ -38,7 +38,7 @@ def sealed(shape: dict[str, Any]) -> bytes:
     return dumped({**shape, "hash": hashlib.sha256(dumped(shape)).hexdigest()})
 
 
-def test_every_line_of_a_record_carries_the_hash_of_the_one_before(finished: Path) -> None:
+def test_every_line_of_a_record_has_the_hash_of_the_line_before(finished: Path) -> None:
     """Read with json and hashlib alone, a record is a chain from 64 zeros to its last line."""
     prev = "0" * 64
     for n, raw in enumerate(finished.read_bytes().splitlines()):

@@ -39,7 +39,7 @@ def shapes(path: Path) -> list[dict[str, object]]:
     return [json.loads(line) for line in path.read_bytes().splitlines()]
 
 
-def test_the_first_line_says_what_the_run_was_made_with(finished: Path) -> None:
+def test_the_first_line_describes_the_run(finished: Path) -> None:
     """`start` contains plan, revision, SHA-256, version, station, interface and permit."""
     start = shapes(finished)[0]
     assert {key: start[key] for key in start if key not in ("hash", "prev")} == {
@@ -169,7 +169,7 @@ def test_a_broken_chain_is_refused(line: int, recorder: Open, finished: Path) ->
     assert finished.read_bytes() == b"".join(lines)
 
 
-def test_only_one_writes(recorder: Open, proof: Make, finished: Path) -> None:
+def test_only_one_process_writes(recorder: Open, proof: Make, finished: Path) -> None:
     """A second writer is refused while the first one writes, and may write afterwards."""
     with recorder() as first:
         with pytest.raises(RecordError, match=r"another process is writing this record.*another --record"):
@@ -180,7 +180,7 @@ def test_only_one_writes(recorder: Open, proof: Make, finished: Path) -> None:
 
 
 @pytest.mark.slow
-def test_cut_at_every_byte(recorder: Open, finished: Path, tmp_path: Path) -> None:
+def test_a_record_cut_at_any_byte_can_be_continued(recorder: Open, finished: Path, tmp_path: Path) -> None:
     """Wherever a record is cut, continuing it keeps every complete line and moves the rest aside."""
     whole = finished.read_bytes()
     ends = [at + 1 for at, byte in enumerate(whole) if byte == 0x0A]
@@ -223,8 +223,8 @@ def test_a_block_of_zeros_at_the_end_is_torn(recorder: Open, finished: Path) -> 
     assert verify(finished).passes
 
 
-def test_killed_while_it_writes(run: MakeRun, recorder: Open, tmp_path: Path) -> None:
-    """A writer that is killed loses no line that it had acknowledged."""
+def test_a_writer_that_is_killed_loses_no_line(run: MakeRun, recorder: Open, tmp_path: Path) -> None:
+    """The record has every line that the writer had acknowledged."""
     script = """
         import sys
         from datetime import datetime, UTC
@@ -365,7 +365,7 @@ def test_a_rehearsal_whose_disk_is_full_ends_with_a_whole_record(tmp_path: Path)
 
 
 @pytest.mark.slow
-def test_interrupted_at_any_moment(recorder: Open, proof: Make, finished: Path) -> None:
+def test_a_run_interrupted_at_any_moment_can_be_continued(recorder: Open, proof: Make, finished: Path) -> None:
     """After Ctrl-C at any moment of writing a line the record can be continued and ended."""
     record = recorder()
     caught = 0
@@ -385,7 +385,7 @@ def test_interrupted_at_any_moment(recorder: Open, proof: Make, finished: Path) 
     assert verify(finished).ended
 
 
-def test_interrupted_before_a_line(run: MakeRun, proof: Make, tmp_path: Path) -> None:
+def test_a_run_interrupted_before_a_line_can_be_ended(run: MakeRun, proof: Make, tmp_path: Path) -> None:
     """After Ctrl-C while the clock is read or the line is built the record can be ended."""
     path = tmp_path / "run.jsonl"
     with Recorder.open(path, run(), {}, iter_clock([0, 1, KeyboardInterrupt(), 3])) as record:

@@ -182,7 +182,7 @@ def test_questions_and_replies_are_in_every_format(cells: Report) -> None:
     assert [(one["number"], one["reply"]) for one in said] == [(int(first["number"]), "since 2019"), (None, None)]
 
 
-def test_one_vocabulary() -> None:
+def test_titles_of_columns_are_unique_words() -> None:
     """Titles of columns are lower-case words or abbreviations, and no two columns of a table have one title."""
     assert titles_of(("host-name", "mac", "vlan", "number")) == ("host name", "MAC", "VLAN", "no.")
 

@@ -65,7 +65,7 @@ def signed(folder: Path, plan_folder: Path, *, simulated: bool = False, by: str 
 
 
 @pytest.mark.parametrize("write", [to_proof_page, to_text])
-def test_the_page_says_who_proved_what_when_and_with_which_seal(
+def test_the_page_has_names_verdicts_times_and_seals(
     write: Callable[[Report], bytes], plan_folder: Path, tmp_path: Path
 ) -> None:
     """The page has ports, verdicts, names, times with offsets, station, permit, seal, remarks, files and signatures."""
@@ -86,7 +86,7 @@ def test_the_page_says_who_proved_what_when_and_with_which_seal(
 
 
 @pytest.mark.parametrize("write", [to_html, to_markdown, report_to_text, to_json])
-def test_every_report_says_who_proved_which_port(
+def test_every_report_names_who_proved_each_port(
     write: Callable[[Report], bytes], plan_folder: Path, tmp_path: Path
 ) -> None:
     """Each record and each port names who proved it, because several technicians can share one plan."""

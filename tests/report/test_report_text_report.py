@@ -75,7 +75,7 @@ def test_hostile_text_stays_text(write: Callable[[Report], bytes], bad: str, sam
 
 
 @pytest.mark.parametrize("write", [*WRITERS, to_html])
-def test_what_is_needed_from_it_and_the_cautions_are_in_it(write: Callable[[Report], bytes], sample: Report) -> None:
+def test_the_tasks_of_it_and_the_cautions_are_in_the_report(write: Callable[[Report], bytes], sample: Report) -> None:
     """The first lines count the tasks of IT, and the safety notes are in every kind of report."""
     text = re.sub(r"<[^>]+>|\\|\*", " ", write(sample).decode("utf-8"))
     decisions = f"{len(sample.checked.findings)} decisions"

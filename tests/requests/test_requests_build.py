@@ -141,7 +141,7 @@ def test_a_pool_is_requested_without_the_planned_address(asked: Asked) -> None:
         ("10.62.20.102", "10.62.20.104", "10.62.20.102 and 10.62.20.104"),
     ],
 )
-def test_what_is_left_of_a_pool(low: str, high: str, becomes: str, checked: Callable[[str], Checked]) -> None:
+def test_the_rest_of_a_pool(low: str, high: str, becomes: str, checked: Callable[[str], Checked]) -> None:
     """The rest of a pool equals that of the standard library.
 
     The address is at either end, in the middle, or the pool has no other address.
@@ -286,7 +286,7 @@ def _pointer(address: str) -> str:
     return ipaddress.ip_address(address).reverse_pointer + "."
 
 
-def test_without_a_domain_reverse_lines_cannot_be_mistaken(checked: Callable[[str], Checked]) -> None:
+def test_without_a_domain_reverse_lines_have_a_reserved_domain(checked: Callable[[str], Checked]) -> None:
     """Without a domain, forward lines have bare names, and reverse lines have a reserved domain (RFC 2606)."""
     asked = asked_of(checked((HEAD + DEVICES).replace('domain = "creamery.example"\n', "")))
     texts = {zone.title: zone.text for zone in asked.zones}

@@ -42,8 +42,8 @@ def tshark(path: Path, *arguments: str) -> str:
     return done.stdout
 
 
-def test_tshark_reads_all_of_it(tmp_path: Path) -> None:
-    """It shows times, interfaces, directions, comments and the content of the frames."""
+def test_tshark_reads_every_frame(tmp_path: Path) -> None:
+    """tshark shows times, interfaces, directions, comments and the content of the frames."""
     fields = (
         "frame.time_epoch", "frame.interface_name", "frame.packet_flags_direction", "frame.comment", "frame.len",
         "arp.opcode", "arp.dst.proto_ipv4",
