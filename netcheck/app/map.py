@@ -7,6 +7,7 @@ import shutil
 import sys
 from datetime import date
 from pathlib import Path
+from textwrap import wrap
 
 from netcheck.addr import Address
 from netcheck.app.progress import Steps
@@ -23,6 +24,8 @@ from netcheck.space.occupancy import Island, islands_of
 from netcheck.survey.model import Survey
 from netcheck.survey.read import read_site
 from netcheck.text import listed, safe
+
+FREE = "Free means not known to be used, by the plan or by its surveys. Ask IT before you use a free address."
 
 
 def print_map(path: Path, subnet: str, *, who: bool = False, out: Path | None = None) -> None:
@@ -42,7 +45,10 @@ def print_map(path: Path, subnet: str, *, who: bool = False, out: Path | None = 
         steps.begin("looking for conflicts")
         checked = check(plan, surveys, date.today())
     colour = sys.stdout.isatty() and "NO_COLOR" not in os.environ and os.environ.get("TERM") != "dumb"
-    print(draw(plan, surveys, checked, subnet, shutil.get_terminal_size().columns, colour=colour))
+    width = shutil.get_terminal_size().columns
+    print(draw(plan, surveys, checked, subnet, width, colour=colour))
+    if plan.subnets:
+        print("", *wrap(FREE, width), sep="\n")
 
 
 def _address_list(plan: Plan, surveys: tuple[Survey, ...], only: str, out: Path | None) -> None:

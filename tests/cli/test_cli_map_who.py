@@ -1,4 +1,4 @@
-"""Tests of `map --who`: every address in use, in the terminal and as a file."""
+"""Tests of `map`: what free means; and of `map --who`: every address in use, in the terminal and as a file."""
 
 from __future__ import annotations
 
@@ -56,6 +56,15 @@ def folder(tmp_path: Path) -> Path:
 def netcheck(*words: object) -> subprocess.CompletedProcess[str]:
     """Run `netcheck map`."""
     return command_line.netcheck("map", *words)
+
+
+def test_a_map_says_what_free_means(folder: Path) -> None:
+    """The maps end with a sentence on free addresses; the list of addresses in use has none."""
+    words = " ".join(netcheck(folder, "process").stdout.split())
+    assert words.endswith(
+        "Free means not known to be used, by the plan or by its surveys. Ask IT before you use a free address."
+    )
+    assert "Free means" not in netcheck(folder, "process", "--who").stdout
 
 
 def test_the_list_in_the_terminal(folder: Path) -> None:
