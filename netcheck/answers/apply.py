@@ -1,5 +1,4 @@
-"""Decides what each answered row changes: an address, an accepted or withdrawn entry, or a remark; or that it has a
-flaw.
+"""Decides what each answered row changes: an address, an accepted or withdrawn entry, a remark, or nothing (a flaw).
 
 Pure functions of the check, the rows and the date. A conflict is never accepted without a remark.
 """

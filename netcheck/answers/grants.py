@@ -178,7 +178,7 @@ def _same_grant(held: str, said: str) -> bool:
 
 
 def _ticks(row: FilledRow) -> tuple[bool, bool]:
-    """Return whether a request is marked as granted, and whether as refused."""
+    """Return whether a request is marked as granted, and whether it is marked as refused."""
     return _ticked(row.cells.get("granted", "")), _ticked(row.cells.get("refused", ""))
 
 

@@ -192,7 +192,7 @@ def _cell(record: Record, column: int, title: str) -> str:
 LONGEST = 32_767  # characters of a workbook's cell
 WORDS = 'Write "use the proposal", "live with it as it is", "change it to" with the value, "question" or "withdraw"'
 _DAY = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4}|\d\d)", re.ASCII)
-_BETWEEN = re.compile(r"[\s;=,]+")  # between the addresses of a fix or a change
+_BETWEEN = re.compile(r"[\s;=,]+")  # separates the addresses of a fix or a change
 _SHORT_YEAR = re.compile(r"(\d{1,2}([./-])\d{1,2}\2)(\d\d)", re.ASCII)
 
 
@@ -207,7 +207,7 @@ class RowRefused(Exception):
 class FindingGone(RowRefused):
     """The finding that a row answers no longer exists.
 
-    `now` are the addresses at which the plan has a finding of the same rule and subjects instead.
+    `now` are the addresses of findings in the plan with the same rule and subjects.
     """
 
     def __init__(self, what: str, do: str, now: Iterable[str] = ()) -> None:
@@ -263,7 +263,8 @@ class AnsweredFindings:
     def meant_or_done(self, answer: Answer) -> Finding | None:
         """Return the finding that a row answers; None if it no longer exists because its change was carried out.
 
-        If the plan has the finding at another address, a change was carried out only if the row asks for that address.
+        If the finding has another address in the plan, the change was carried out only if the row asks for that
+        address.
         """
         try:
             return self.meant(answer)
@@ -292,11 +293,11 @@ class AnsweredFindings:
         return found[0]
 
     def _gone(self, answer: Answer, what: str) -> FindingGone:
-        """Return the refusal of a row without a finding; it names the address that the finding has instead."""
+        """Return the error for a row without a finding; it names the present address of the finding, if any."""
         now = [each for each in self._addresses.get((answer.rule, answer.subjects), ()) if each != answer.address]
         now = [each for each in now if each and answer.address]
         if now:
-            what = f"{_named(answer)} was answered for {safe(answer.address, 60)}, and has {listed(now)} in this plan"
+            what = f"{_named(answer)} was answered for {safe(answer.address, 60)}, but has {listed(now)} in this plan"
         return FindingGone(what, "Write the report again, and answer its findings", now)
 
     def _keyed(self, answer: Answer) -> Finding:

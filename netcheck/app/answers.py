@@ -38,7 +38,7 @@ def apply_answers(plan: Path, file: Path, day: date, by: str, *, write: bool, as
     flawed = False
     seen = _plans_seen(file, findings=findings, requests=requests)
     if any(seen.values()):
-        _tell_other_plan(seen, read_site(plan, in_part=True).plan.sha256)
+        _warn_of_other_plan(seen, read_site(plan, in_part=True).plan.sha256)
     if findings:
         outcome, changed = _apply_findings(plan, file, day, by, write=write)
         paths += changed
@@ -70,8 +70,8 @@ def _plans_seen(file: Path, *, findings: bool, requests: bool) -> Counter[str]:
     return Counter(filter(None, map(str.casefold, (*answers, *grants))))
 
 
-def _tell_other_plan(seen: Counter[str], sha256: str) -> None:
-    """Warn if answers were given for another state of the plan; each is applied only if its finding is the same."""
+def _warn_of_other_plan(seen: Counter[str], sha256: str) -> None:
+    """Warn if answers were given for another state of the plan; an answer applies only if its finding is the same."""
     others = seen.keys() - {sha256}
     if others:
         count = sum(seen[other] for other in others)

@@ -38,7 +38,7 @@ def run_check(path: Path, day: date) -> Checked:
 def check_plans(paths: Sequence[Path], day: date) -> tuple[tuple[str, Result], ...]:
     """Return each path with its check, or with the problems that prevent its plan from being read.
 
-    Several plans are checked against each other, and no address is the fix of two findings.
+    Several plans are checked against each other, and no address is proposed to two interfaces.
     """
     if len(paths) == 1:
         return ((str(paths[0]), _result(paths[0], lambda path: run_check(path, day), several=False)),)

@@ -44,9 +44,9 @@ def command(
     Mark the column granted or refused, and fill in ticket, by and date. Grants go into the plan, and are not requested
     again.
 
-    The page of a report saves one file with the answers to findings and requests, and with the SHA-256 of its plan. A
-    warning says so if your plan has changed since. An answer is applied only if its finding or request is still the
-    same; if the finding has another address now, the row is refused.
+    The page of a report saves one file with the answers to findings and requests, and with the SHA-256 of its plan. If
+    your plan has changed since, a warning says it. An answer is applied only if its finding or request is the same; if
+    the finding has another address now, the row is refused.
 
     Exit code: 0 done, 1 some rows need a correction (the others are done), 2 bad use or input.
 

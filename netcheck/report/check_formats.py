@@ -70,8 +70,7 @@ _NO_XML = re.compile("[\ufffe\uffff]")
 
 
 def to_junit(results: Sequence[tuple[str, Result]], *, strict: bool) -> str:
-    """Return the XML of plans with their paths; a suite has the plan's name, or the plan's path if there are several
-    plans.
+    """Return the XML of plans with their paths; a suite has the plan's name, or its path if there are several plans.
 
     Conflicts, with *strict* risks too, are failures, as for exit code 1. Other findings are the output of a passed
     case. Problems that prevent a plan from being read are errors.

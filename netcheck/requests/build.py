@@ -147,7 +147,7 @@ class _Work:
 
     @cached_property
     def plan(self) -> Plan:
-        """The plan with the addresses that `suggest --write` would write: requests must not name an address that it
+        """The plan with the addresses that `suggest --write` would write, so that no request has an address that it
         changes.
         """
         return plan_with(self.checked.plan, {subject: address for (subject, _), address in self._fixes.items()})

@@ -32,7 +32,7 @@ class Clock:
     def __init__(self, measured: Callable[[], int] | None = None) -> None:
         """`measured` returns the nanoseconds from the link's clock to the wall clock."""
         self._measured = measured or wall_clock_offset
-        self._distance = self._before = self._measured()
+        self._offset = self._before = self._measured()
 
     def now(self) -> float:
         """Return the seconds on the link's clock."""
@@ -40,7 +40,7 @@ class Clock:
 
     def measure(self) -> None:
         """Measure the difference to the wall clock. Call it before each batch of stamps is converted."""
-        self._before, self._distance = self._distance, self._measured()
+        self._before, self._offset = self._offset, self._measured()
 
     def at(self, stamp: int, earliest: float, latest: float) -> float:
         """Return the time of a stamp, given in nanoseconds of the wall clock, on the link's clock.
@@ -49,8 +49,8 @@ class Clock:
         it was taken before the wall clock was set, and that difference applies. Otherwise the stamp is wrong, as the
         first stamps of a socket can be, and `latest` is returned.
         """
-        for distance in (self._distance, self._before):
-            at = (stamp - distance) / 1e9
+        for offset in (self._offset, self._before):
+            at = (stamp - offset) / 1e9
             if earliest - TOLERANCE <= at <= latest + TOLERANCE:
                 return min(at, latest)
         return latest

@@ -74,7 +74,7 @@ class Lldp:
 def believable(mac: int) -> bool:
     """Return whether a MAC can belong to one host: it is neither zero nor a group address.
 
-    RFC 1812 section 3.3.2 forbids to accept a group address from an ARP reply.
+    RFC 1812 section 3.3.2 forbids accepting a group address from an ARP reply.
     """
     return mac != 0 and not mac >> 40 & 1
 

@@ -202,7 +202,7 @@ def test_an_answer_for_another_address_is_refused(decision: str, sample: Report)
     moved = replace(sample.checked, findings=(taken._replace(address="10.62.20.99"),))
     for key in (taken.key, ""):
         what = (
-            f"taken-on-site of pasteuriser-plc/cpu was answered for {taken.address}, and has 10.62.20.99 in this plan"
+            f"taken-on-site of pasteuriser-plc/cpu was answered for {taken.address}, but has 10.62.20.99 in this plan"
         )
         assert flaw_of(moved, answer(taken, decision, key=key)) == what
 

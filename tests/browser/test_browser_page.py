@@ -287,8 +287,7 @@ def test_accessibility(
 
 
 def test_a_large_report_opens_at_once(chromium: Browser, tmp_path: Path) -> None:
-    """A report with 5,000 findings and 2,000 proofs is below 10 MB, and the browser lays out only the parts near the
-    window.
+    """A report with 5,000 findings and 2,000 proofs is below 10 MB; the browser lays out only parts near the window.
 
     `tests/bench/page.py` measures the seconds.
     """

@@ -96,8 +96,9 @@ def test_an_accepted_conflict_is_open_again_after_its_last_day(form: dict[str, s
 
 
 def test_answers_for_another_state_of_the_plan_are_named(desk: Path) -> None:
-    """The file of a page has the hash of its plan; a warning names another one, and each row is still judged by its
-    finding.
+    """The file of a page has the hash of its plan; a warning names a different hash.
+
+    Each row is applied by its finding.
     """
     now = read_plan(desk / "p").sha256
 

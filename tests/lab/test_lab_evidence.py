@@ -125,9 +125,7 @@ class Bench:
         (folder / "plan.toml").write_text(PLAN, encoding="utf-8")
 
     def plug(self) -> None:
-        """Plug the device's cable in, and set its gateway again, because this kernel deletes it when the link goes
-        down.
-        """
+        """Plug the device's cable in, and set its gateway again: this kernel deletes it when the link goes down."""
         self.lab.up(self.device, "eth0")
         if self.case.gateway:
             self.lab.run(self.device, ["ip", "route", "replace", "default", "via", self.case.gateway])

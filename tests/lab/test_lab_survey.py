@@ -96,8 +96,7 @@ def test_listening_hears_and_sends_nothing(lab: Lab, street: tuple[str, str, str
 
 
 def test_proxy_arp_and_a_flood_do_not_fill_the_survey(lab: Lab, street: tuple[str, str, str], tmp_path: Path) -> None:
-    """A router answers for every address, and 20,000 foreign broadcasts arrive each second; only the devices are
-    listed.
+    """Only devices are listed, although a router answers for every address and 20,000 broadcasts arrive a second.
 
     Addresses for which the router answers are neither listed nor covered.
     """
@@ -137,8 +136,9 @@ def interrupted(process: Process) -> str:
 
 
 def test_hosts_found_before_ctrl_c_are_written(lab: Lab, street: tuple[str, str, str], tmp_path: Path) -> None:
-    """After Ctrl-C the files of a listener and of a sweep are complete, and the sweep covers only the addresses that it
-    has asked for.
+    """After Ctrl-C the files of a listener and of a sweep are complete.
+
+    The sweep covers only the addresses for which it sent requests.
     """
     station, first, _ = street
     heard, swept = tmp_path / "heard.csv", tmp_path / "swept.csv"

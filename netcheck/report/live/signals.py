@@ -119,8 +119,7 @@ def _signal(sound: Sound, words: str) -> Signal:
 
 
 def spoken(text: str) -> str:
-    """Return a text for the speech program: letters, digits and simple punctuation, at most `LONGEST_SPEECH`
-    characters.
+    """Return a text for the speech program: at most `LONGEST_SPEECH` letters, digits and simple punctuation marks.
 
     Nothing in such a text is an option or a command of the speech program.
     """
