@@ -48,7 +48,10 @@ def command(
     your plan has changed since, a warning says it. An answer is applied only if its finding or request is the same; if
     the finding has another address now, the row is refused.
 
-    Exit code: 0 done, 1 some rows need a correction (the others are done), 2 bad use or input.
+    Exit codes:
+      0  done
+      1  a row needs a correction; the other rows are done
+      2  wrong use or input
 
     Example: netcheck answers plans/tarn-hollow conflicts.csv
     """

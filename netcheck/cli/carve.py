@@ -56,7 +56,9 @@ def command(
 
     With --plan the new subnets do not contain subnets, routers or addresses of the plan, or hosts of its surveys.
 
-    Exit code: 0 divided, 2 bad use or a block that is too small.
+    Exit codes:
+      0  divided
+      2  wrong use, or the block is too small
 
     Example: netcheck carve 10.62.0.0/22 --need process:40 --need packing:120 --growth 50%
 

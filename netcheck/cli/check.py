@@ -28,7 +28,10 @@ def command(
     Several plans in one call are also checked against each other: addresses and names in one island, MACs, switch
     ports and subnets. The exit code is the highest of all plans. A plan that cannot be read is listed as not checked.
 
-    Exit code: 0 no conflict, 1 conflicts (with --strict also risks), 2 bad use or a plan that cannot be read.
+    Exit codes:
+      0  no conflict
+      1  conflicts; with --strict also risks
+      2  wrong use, or a plan that cannot be read
 
     Example: netcheck check plans/tarn-hollow
 

@@ -27,7 +27,11 @@ def command(
     --ask it sends nothing. With --ask, if it heard nothing, it sends ARP requests to the plan's subnets and to the
     usual private subnets, one after the other.
 
-    Exit code: 0 one device with an address, 1 none or several, 2 bad use, 3 the interface cannot be used.
+    Exit codes:
+      0  one device with an address
+      1  no such device, or several
+      2  wrong use
+      3  the interface cannot be used
 
     Example: netcheck identify -i eth0 --ask --plan plans/tarn-hollow
     """

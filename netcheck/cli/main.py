@@ -139,7 +139,7 @@ if sys.platform == "win32":
 
 
 def run() -> None:
-    """Run the command line. Exit codes: 2 bad use or input, 3 an unusable interface, 130 Ctrl-C."""
+    """Run the command line. Exit codes: 2 wrong use or input, 3 an unusable interface, 130 Ctrl-C."""
     words = sys.argv[1:]
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # no search for plugins of other packages
     for stream in ("stdout", "stderr"):

@@ -36,7 +36,9 @@ def command(
 
     With --who the command lists the addresses in use instead; --out writes this list to a file.
 
-    Exit code: 0 drawn, 2 bad use or a plan that cannot be read.
+    Exit codes:
+      0  drawn
+      2  wrong use, or a plan that cannot be read
 
     Example: netcheck map plans/tarn-hollow process
 

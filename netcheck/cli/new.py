@@ -33,7 +33,9 @@ def command(
     The example passes the check; its comments say what to replace. With --from the command prints which columns and
     values it understood, guessed or could not read. No existing file is overwritten.
 
-    Exit code: 0 written, 2 bad use, or the name is in use.
+    Exit codes:
+      0  written
+      2  wrong use, or the name is in use
 
     Example: netcheck new plans/north-hall
 

@@ -20,7 +20,10 @@ def command(
     Run it before you travel. It checks the interface and the right to open it, this computer's addresses and routes,
     VPNs, the clock, and the place of the record. Each line of the result begins with ok, fix or note.
 
-    Exit code: 0 nothing to fix, 1 something to fix, 2 bad use.
+    Exit codes:
+      0  nothing to fix
+      1  something to fix
+      2  wrong use
 
     Example: netcheck ready plans/tarn-hollow -i eth0
     """

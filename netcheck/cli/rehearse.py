@@ -43,7 +43,10 @@ def command(
 
     --fault swapped=DEVICE/INTERFACE,DEVICE/INTERFACE swaps the addresses of two interfaces.
 
-    Exit code: 0 all ports are proven, or no proof of the campaign is false; 1 otherwise; 2 bad use or input.
+    Exit codes:
+      0  all ports are proven, or no proof of the campaign is false
+      1  otherwise
+      2  wrong use or input
 
     Example: netcheck rehearse plans/tarn-hollow-mended --fault impostor=palletiser-plc/cpu
 

@@ -81,7 +81,10 @@ def command(
     spreadsheet programs run such cells as formulas. A workbook shows these texts unchanged. `answers` reads both. A
     file with answers is not overwritten.
 
-    Exit code: 0 written; 1 written, but a record is torn, broken or contradicts itself; 2 bad use or input.
+    Exit codes:
+      0  written
+      1  written, but a record is torn, broken or contradicts itself
+      2  wrong use or input
 
     Example: netcheck report plans/tarn-hollow --record run.jsonl --out report.html --out answers.csv
     """

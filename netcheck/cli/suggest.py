@@ -36,8 +36,10 @@ def command(
     With --beside no proposal is an address that another plan of the site uses. If both plans have one address, this
     plan gets a new one.
 
-    Exit code: 0 every interface has an address; 1 an interface could not be placed, or its address cannot be read and
-    is kept; 2 bad use or a plan that cannot be read.
+    Exit codes:
+      0  every interface has an address
+      1  an interface could not be placed, or its address cannot be read
+      2  wrong use, or a plan that cannot be read
 
     Example: netcheck suggest plans/tarn-hollow --write
 

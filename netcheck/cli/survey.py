@@ -39,7 +39,10 @@ def read(
 
     The kind of a list is recognised by its content: csv, xlsx, hosts, zone, leases, dhcp, neighbours, capture.
 
-    Exit code: 0 done, 1 a part could not be read or lists disagree, 2 bad use or a file that cannot be read at all.
+    Exit codes:
+      0  done
+      1  a part could not be read, or lists disagree
+      2  wrong use, or a file that cannot be read at all
 
     Example: netcheck survey read leases.txt arp.txt plant.pcap --out site-hosts.csv
     """
@@ -60,8 +63,11 @@ def listen(
 
     The command lists the senders of ARP, of IPv4 on this link, of DHCP and of LLDP.
 
-    Exit code: 0 done, 1 an address has two owners or the interface went down, 2 bad use, 3 the interface cannot be
-    used.
+    Exit codes:
+      0  done
+      1  an address has two owners, or the interface went down
+      2  wrong use
+      3  the interface cannot be used
 
     Example: netcheck survey listen -i eth0 --for 10m --out heard.csv
     """
@@ -87,8 +93,12 @@ def sweep(
 
     The sender address is this computer's own address in the prefix, or the plan's station address, or 0.0.0.0.
 
-    Exit code: 0 done; 1 an address has two owners, a router replies for other addresses, or not all requests were sent;
-    2 bad use; 3 the interface cannot be used.
+    Exit codes:
+      0  done
+      1  an address has two owners, a router replies for other addresses,
+         or not all requests were sent
+      2  wrong use
+      3  the interface cannot be used
 
     Example: netcheck survey sweep -i eth0 10.62.20.0/24 --permit "work order 118" --out site-hosts.csv
     """

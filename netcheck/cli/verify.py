@@ -21,8 +21,10 @@ def command(
 
     Every verdict is judged again from the recorded counts. Probabilities, times and the summary are compared too.
 
-    Exit code: 0 all records are valid, 1 a line or a proof does not fit or the last line is torn, 2 a file cannot be
-    read.
+    Exit codes:
+      0  all records are valid
+      1  a line or proof does not fit, or the last line is torn
+      2  a file cannot be read
 
     Example: netcheck verify tarn-hollow-2026-11-02.jsonl
     """

@@ -60,7 +60,11 @@ def command(
       ... ...  another verdict than proven
       .....    look at the screen
 
-    Exit code: 0 every requested port is proven, 1 otherwise, 2 bad use or input, 3 the interface cannot be used.
+    Exit codes:
+      0  every requested port is proven
+      1  a requested port is not proven
+      2  wrong use or input
+      3  the interface cannot be used
 
     Example: netcheck walk plans/tarn-hollow -i eth0 --permit "work order 118"
     """
