@@ -6,9 +6,12 @@ It also has lists in prose, the order of names with numbers, and regular express
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from inspect import cleandoc
-from typing import Any
+from itertools import repeat
+from typing import Any, TypeVar
+
+T = TypeVar("T")
 
 
 class Pattern:
@@ -63,6 +66,12 @@ def listed(items: list[str], most: int = 6, joint: str = "and") -> str:
     """Return items as prose: `a`, `a and b`, `a, b and c`; items in excess of `most` are only counted."""
     shown = items if len(items) <= most else [*items[:most], f"{len(items) - most} more"]
     return shown[0] if len(shown) == 1 else f"{', '.join(shown[:-1])} {joint} {shown[-1]}" if shown else "none"
+
+
+def listed_words(items: Sequence[T], words: Callable[[T], str], most: int = 6) -> str:
+    """Return `listed` of the words of items; only the words that are shown are made."""
+    shown = list(map(words, items[:most]))
+    return listed([*shown, *repeat("", len(items) - len(shown))], most)
 
 
 def flowing(text: str) -> str:

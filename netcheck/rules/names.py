@@ -7,7 +7,7 @@ completion to the user's software).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from functools import cache
 from typing import NamedTuple
 
 from netcheck.addr import Address
@@ -55,41 +55,73 @@ class PlannedName(NamedTuple):
     name: str
     address: Address
     forward: tuple[NameRecord, ...]
+    here: tuple[NameRecord, ...]  # the forward records that have the planned address
     pointers: tuple[NameRecord, ...]
     own: tuple[NameRecord, ...]
     alias: Alias | None = None  # a CNAME record of the name that does not lead to the planned address
 
-    @property
-    def here(self) -> tuple[NameRecord, ...]:
-        """Return the forward records that have the planned address."""
-        return tuple(record for record in self.forward if record.address == self.address)
 
-
-@dataclass
 class _Zones:
-    """The records of one island: forward records by first label, pointers by address."""
+    """The records of one island, searched by name and by address.
 
-    forward: dict[str, list[NameRecord]] = field(default_factory=dict)
-    pointers: dict[Address, list[NameRecord]] = field(default_factory=dict)
-    aliases: dict[str, list[Alias]] = field(default_factory=dict)
+    Any number of interfaces may have one name or one address, so each search is made once.
+    """
+
+    def __init__(self, domain: str) -> None:
+        self._domain = domain
+        self._forward: dict[str, list[NameRecord]] = {}  # by first label
+        self._pointers: dict[Address, list[NameRecord]] = {}
+        self._labels: dict[tuple[Address, str], list[NameRecord]] = {}  # pointers by address and first label
+        self._aliases: dict[str, list[Alias]] = {}  # by first label
+        self.forward_of, self.here_of = cache(self._forward_of), cache(self._here_of)
+        self.pointers_of, self.own_of = cache(self._pointers_of), cache(self._own_of)
+        self.wrong_alias_of = cache(self._wrong_alias_of)
 
     def add(self, record: NameRecord) -> None:
         """Add one record."""
+        label = folded(record.name).partition(".")[0]
         if record.kind is RecordKind.PTR:
-            self.pointers.setdefault(record.address, []).append(record)
+            self._pointers.setdefault(record.address, []).append(record)
+            self._labels.setdefault((record.address, label), []).append(record)
         else:
-            self.forward.setdefault(folded(record.name).partition(".")[0], []).append(record)
+            self._forward.setdefault(label, []).append(record)
 
     def add_alias(self, alias: Alias) -> None:
         """Add one CNAME record."""
-        self.aliases.setdefault(folded(alias.name).partition(".")[0], []).append(alias)
+        self._aliases.setdefault(folded(alias.name).partition(".")[0], []).append(alias)
 
-    def addresses_of(self, name: str) -> set[Address]:
+    def _forward_of(self, name: str, family: int) -> tuple[NameRecord, ...]:
+        """Return the forward records of a planned name in an address family."""
+        records = self._forward.get(name.partition(".")[0], ())
+        return tuple(one for one in records if one.address.family == family and _is(name, one, self._domain))
+
+    def _here_of(self, name: str, family: int) -> dict[Address, tuple[NameRecord, ...]]:
+        """Return the same records by their address."""
+        found: dict[Address, list[NameRecord]] = {}
+        for record in self.forward_of(name, family):
+            found.setdefault(record.address, []).append(record)
+        return {address: tuple(records) for address, records in found.items()}
+
+    def _pointers_of(self, address: Address) -> tuple[NameRecord, ...]:
+        """Return the PTR records of an address."""
+        return tuple(self._pointers.get(address, ()))
+
+    def _own_of(self, name: str, address: Address) -> tuple[NameRecord, ...]:
+        """Return the PTR records of an address that have a planned name."""
+        records = self._labels.get((address, name.partition(".")[0]), ())
+        return tuple(one for one in records if _is(name, one, self._domain))
+
+    def _wrong_alias_of(self, name: str, address: Address) -> Alias | None:
+        """Return the first alias of a planned name that does not lead to an address."""
+        aliases = (one for one in self._aliases.get(name.partition(".")[0], ()) if _is(name, one, self._domain))
+        return next((one for one in aliases if address not in self._addresses_of(folded(one.target))), None)
+
+    def _addresses_of(self, name: str) -> set[Address]:
         """Return the addresses of a name (in comparable form), through at most `LONGEST_CHAIN` aliases."""
         for _ in range(LONGEST_CHAIN):
             label = name.partition(".")[0]
-            found = {one.address for one in self.forward.get(label, ()) if folded(one.name) == name}
-            target = next((one.target for one in self.aliases.get(label, ()) if folded(one.name) == name), None)
+            found = {one.address for one in self._forward.get(label, ()) if folded(one.name) == name}
+            target = next((one.target for one in self._aliases.get(label, ()) if folded(one.name) == name), None)
             if found or target is None:
                 return found
             name = folded(target)
@@ -103,36 +135,28 @@ def planned_names(
     zones: dict[str, _Zones] = {}
     for survey in surveys:
         for record in survey.records:
-            zones.setdefault(survey.island, _Zones()).add(record)
+            zones.setdefault(survey.island, _Zones(plan.domain)).add(record)
         for alias in survey.aliases:
-            zones.setdefault(survey.island, _Zones()).add_alias(alias)
-    found = (_named(plan.domain, one, zones[subnet.island]) for one, subnet in interfaces if subnet.island in zones)
+            zones.setdefault(survey.island, _Zones(plan.domain)).add_alias(alias)
+    found = (_named(one, zones[subnet.island]) for one, subnet in interfaces if subnet.island in zones)
     return tuple(one for one in found if one is not None)
 
 
-def _named(domain: str, interface: Interface, zones: _Zones) -> PlannedName | None:
+def _named(interface: Interface, zones: _Zones) -> PlannedName | None:
     address = interface.address.value if interface.address else None
     typed = interface.host_name.text if interface.host_name else ""
     name = folded(typed)
     if address is None or not name:
         return None
-    forward = tuple(
-        record
-        for record in zones.forward.get(name.partition(".")[0], ())
-        if record.address.family == address.family and _is(name, record, domain)
-    )
-    pointers = tuple(zones.pointers.get(address, ()))
-    own = tuple(record for record in pointers if _is(name, record, domain))
-    aliases = (one for one in zones.aliases.get(name.partition(".")[0], ()) if _is(name, one, domain))
-    wrong = (one for one in aliases if address not in zones.addresses_of(folded(one.target)))
     return PlannedName(
         interface=interface,
         name=typed,
         address=address,
-        forward=forward,
-        pointers=pointers,
-        own=own,
-        alias=next(wrong, None),
+        forward=zones.forward_of(name, address.family),
+        here=zones.here_of(name, address.family).get(address, ()),
+        pointers=zones.pointers_of(address),
+        own=zones.own_of(name, address),
+        alias=zones.wrong_alias_of(name, address),
     )
 
 

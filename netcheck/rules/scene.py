@@ -263,7 +263,8 @@ class Scene:
     @cached_property
     def named_records(self) -> frozenset[str]:
         """Return the positions of the DNS records that have a planned name."""
-        return frozenset(str(record.position) for named in self.in_zones for record in named.forward)
+        records = {id(named.forward): named.forward for named in self.in_zones}  # shared by all with one name
+        return frozenset(str(record.position) for several in records.values() for record in several)
 
     @cached_property
     def own_records(self) -> frozenset[str]:
@@ -272,11 +273,9 @@ class Scene:
         Such a record belongs to the device that is planned at its address, or a DNS rule reports it as a record of that
         device with a wrong name.
         """
-        return frozenset(
-            str(record.position)
-            for named in self.in_zones
-            for record in (*named.here, *(named.pointers if named.here else named.own))
-        )
+        groups = [(named.here, named.pointers if named.here else named.own) for named in self.in_zones]
+        records = {id(group): group for group in chain.from_iterable(groups)}  # shared by all with one name or address
+        return frozenset(str(record.position) for several in records.values() for record in several)
 
     @cached_property
     def marks(self) -> dict[str, set[Mac | str]]:

@@ -16,7 +16,7 @@ from operator import attrgetter
 
 from netcheck.addr import Address, Prefix, Range
 from netcheck.plan.model import Cell, Interface, LastOctets, Plan, Position, Router, Scheme, Subnet, Translation
-from netcheck.space.intervals import Cover, range_of
+from netcheck.space.intervals import Cover, Spans, range_of
 
 
 class SubnetLookup:
@@ -179,8 +179,35 @@ class Schemes:
         return self._found[key]
 
     def all_in(self, subnet: Subnet) -> list[Range]:
-        """Return the ranges of all schemes inside a subnet."""
-        return [span for scheme, _ in self._readable for span in spans_of(scheme, subnet)]
+        """Return ranges inside a subnet that together are those of all schemes."""
+        prefix = subnet.prefix.value
+        if prefix is None or not self._readable:
+            return []
+        named = (span for scheme in self._of_subnet.get(subnet.name, ()) for span in spans_of(scheme, subnet))
+        last_octets = (_clipped(block, prefix) for octets in self._last_octets for block in _blocks(octets, prefix))
+        return [*named, *filter(None, last_octets), *self._ranges.within(range_of(prefix))]
+
+    @cached_property
+    def _of_subnet(self) -> dict[str, list[Scheme]]:
+        """Return the schemes of single subnets by the subnet's name."""
+        found: dict[str, list[Scheme]] = {}
+        for scheme, _ in self._readable:
+            if scheme.subnet:
+                found.setdefault(scheme.subnet, []).append(scheme)
+        return found
+
+    @cached_property
+    def _last_octets(self) -> list[LastOctets]:
+        """Return the ranges of last octets of the schemes of all subnets, joined."""
+        found = (scheme.range.value for scheme, _ in self._readable if not scheme.subnet)
+        joined = Spans(Range(4, one.low, one.high) for one in found if isinstance(one, LastOctets))
+        return [LastOctets(span.low, span.high) for span in joined.ranges()]
+
+    @cached_property
+    def _ranges(self) -> Spans:
+        """Return the address ranges of the schemes of all subnets, joined."""
+        found = (scheme.range.value for scheme, _ in self._readable if not scheme.subnet)
+        return Spans(one for one in found if isinstance(one, Range))
 
 
 def _criteria(interface: Interface) -> tuple[str, str, str, str]:

@@ -15,9 +15,10 @@ from netcheck.addr import Prefix
 from netcheck.plan.read import read_plan
 from netcheck.rules.catalogue.hardware import _seen_at
 from netcheck.rules.engine import Checked, check
-from netcheck.rules.names import full_name
+from netcheck.rules.names import _is, full_name
 from netcheck.rules.scene import MOST_DIFFERENT
-from netcheck.space.addressing import _Matcher
+from netcheck.space.addressing import _Matcher, spans_of
+from netcheck.space.occupancy import Gateway
 from netcheck.survey.read import read_surveys
 
 SIZE = 120
@@ -119,4 +120,56 @@ def test_schemes_with_exact_criteria(tmp_path: Path) -> None:
     results: list[Checked] = []
     calls = calls_of(_Matcher.fits, lambda: results.append(checked(tmp_path, HALL + schemes, rows, [])))
     assert sum(one.rule == "outside-scheme" for one in results[0].findings) == SIZE
+    assert calls < MANY
+
+
+def test_schemes_of_all_subnets(tmp_path: Path) -> None:
+    """The ranges that proposals avoid in a subnet are joined once, not read from each scheme for each subnet."""
+    subnets = "".join(f'[[subnet]]\nname = "s{n}"\nprefix = "10.0.{n}.0/24"\n' for n in range(SIZE))
+    schemes = "".join(f'[[scheme]]\nrange = ".{n}-.{n + 5}"\nkind = "kind-{n}"\n' for n in range(10, SIZE + 10))
+    rows = ["device,interface,subnet", *(f"d{n},cpu,s{n}" for n in range(SIZE))]
+    results: list[Checked] = []
+    calls = calls_of(spans_of, lambda: results.append(checked(tmp_path, subnets + schemes, rows, [])))
+    proposed = [one.fix.addresses[0][1] for one in results[0].findings if one.fix]
+    assert len(proposed) == SIZE
+    assert not [address for address in proposed if 10 <= address.value & 255 <= SIZE + 14]
+    assert calls < MANY
+
+
+def test_one_gateway_of_many_subnets(tmp_path: Path) -> None:
+    """The owners of a gateway's address are put into words as far as they are shown."""
+    subnets = "".join(
+        f'[[subnet]]\nname = "s{n}"\nprefix = "10.0.{n}.0/24"\ngateway = "10.0.0.1"\n' for n in range(SIZE)
+    )
+    rows = ["device,interface,subnet,address", *(f"d{n},cpu,s0,10.0.0.1" for n in range(SIZE))]
+    results: list[Checked] = []
+    calls = calls_of(Gateway.__str__, lambda: results.append(checked(tmp_path, subnets, rows, [])))
+    found = [one for one in results[0].findings if one.rule == "is-gateway"]
+    assert len(found) == SIZE
+    assert found[0].message.endswith("the gateway of subnet s5 and 114 more")
+    assert calls < MANY
+
+
+ZONE = '[[survey]]\nfile = "plant.zone"\ntaken = 2026-10-28\ncovers = ["10.0.0.0/16"]\n'
+
+
+def test_one_name_with_many_records(tmp_path: Path) -> None:
+    """The records of a name are searched once for all interfaces that have it."""
+    records = "".join(f"plc IN A 10.0.2.{n}\n" for n in range(1, SIZE))
+    (tmp_path / "plant.zone").write_text(f"$ORIGIN plant.example.\n$TTL 60\n{records}", encoding="utf-8")
+    rows = ["device,interface,subnet,address,host-name", *(f"d{n},cpu,hall,10.0.1.{n},plc" for n in range(1, SIZE))]
+    results: list[Checked] = []
+    calls = calls_of(_is, lambda: results.append(checked(tmp_path, HALL + ZONE, rows, [])))
+    assert sum(one.rule == "dns-name-elsewhere" for one in results[0].findings) == SIZE - 1
+    assert calls < MANY
+
+
+def test_one_address_with_many_pointers(tmp_path: Path) -> None:
+    """Of the PTR records of an address those with the first label of a name are compared with it."""
+    records = "".join(f"5.0 IN PTR h{n}.plant.example.\n" for n in range(SIZE))
+    (tmp_path / "plant.zone").write_text(f"$ORIGIN 0.10.in-addr.arpa.\n$TTL 60\n{records}", encoding="utf-8")
+    rows = ["device,interface,subnet,address,host-name", *(f"d{n},cpu,hall,10.0.0.5,h{n}" for n in range(SIZE))]
+    results: list[Checked] = []
+    calls = calls_of(_is, lambda: results.append(checked(tmp_path, HALL + ZONE, rows, [])))
+    assert all(len(named.own) == 1 and len(named.pointers) == SIZE for named in results[0].in_zones)
     assert calls < MANY

@@ -12,7 +12,7 @@ from netcheck.rules.rule import PROCESS, Readdress, Rule, one
 from netcheck.rules.scene import MOST_DIFFERENT, Scene
 from netcheck.space.occupancy import HeldRange, Island, Placed
 from netcheck.survey.host_table import SiteHost
-from netcheck.text import listed
+from netcheck.text import listed, listed_words
 
 
 def described(host: SiteHost) -> str:
@@ -116,11 +116,12 @@ def _kept(subnet: Subnet) -> bool:
 def _gateway(scene: Scene) -> Iterator[Breach]:
     for island in scene.islands.values():
         for address, owners in island.gateways_at.items():
-            for placed in island.placed_at.get(address, ()):
-                if island.routers_at(address) != {placed.interface.device}:
-                    message = f"{address} is {listed([*map(str, owners)])}"
-                    parties = ", ".join(gateway.owner.name for gateway in owners)
-                    yield breach(message, placed.interface, others=[parties])
+            holders = island.placed_at.get(address, ())
+            routers = island.routers_at(address) if holders else set()
+            parties = ", ".join(gateway.owner.name for gateway in owners) if holders else ""
+            for placed in holders:
+                if routers != {placed.interface.device}:
+                    yield breach(f"{address} is {listed_words(owners, str)}", placed.interface, others=[parties])
     for placed, island in scene.placed() if scene.others else ():
         for other, there in scene.others.islands(island.name):
             theirs = there.gateways_at.get(placed.address, ())

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from ipaddress import ip_address
 
 from netcheck.rules.finding import Breach, Severity, breach
@@ -10,11 +10,11 @@ from netcheck.rules.rule import Rule, one
 from netcheck.rules.scene import Scene
 from netcheck.survey.host_table import folded
 from netcheck.survey.model import NameRecord
-from netcheck.text import listed
+from netcheck.text import listed_words
 
 
-def _shown(records: tuple[NameRecord, ...], by_name: bool) -> str:
-    return listed([f"{record.name if by_name else record.address} ({record.position})" for record in records])
+def _shown(records: Sequence[NameRecord], by_name: bool) -> str:
+    return listed_words(records, lambda one: f"{one.name if by_name else one.address} ({one.position})")
 
 
 def _elsewhere(scene: Scene) -> Iterator[Breach]:
@@ -23,9 +23,14 @@ def _elsewhere(scene: Scene) -> Iterator[Breach]:
     `name-taken-on-site` checks the records with exactly the planned name; this rule checks names with their domain.
     """
     planned = {(folded(each.name), each.address) for each in scene.in_zones}
+    found: dict[tuple[str, int], list[NameRecord]] = {}  # all interfaces with one name have the same `forward`
     for each in scene.in_zones:
-        others = tuple(record for record in each.forward if (folded(each.name), record.address) not in planned)
-        if others and not each.here and all(folded(record.name) != folded(each.name) for record in others):
+        name = folded(each.name)
+        key = name, id(each.forward)
+        if key not in found:
+            others = [record for record in each.forward if (name, record.address) not in planned]
+            found[key] = others if all(folded(record.name) != name for record in others) else []
+        if (others := found[key]) and not each.here:
             message = f"DNS has {each.name} at {_shown(others, by_name=False)}, and not at {each.address}"
             yield breach(message, each.interface, others=[str(others[0].address)])
         elif each.alias is not None:
