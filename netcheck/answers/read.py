@@ -356,7 +356,7 @@ def until_in(text: str, today: date) -> date | None:
     except ValueError as error:
         if two := _two_days(text):
             raise RowRefused(
-                f"until {safe(text, 60)} can be two days", f"Write it as {two[0]} or as {two[1]}"
+                f"until {safe(text, 60)} can mean two dates", f"Write it as {two[0]} or as {two[1]}"
             ) from None
         raise RowRefused(f"until: {error}", "Write it as 2026-12-31") from None
     if until is not None and until < today:

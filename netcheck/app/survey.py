@@ -210,7 +210,7 @@ def sweep_prefix(order: SweepOrder) -> int:
         with Steps(1) as bar:
 
             def tick(words: str, done: int, of: int) -> None:
-                bar.at(done, f"{words}: {done} of {of}, {len(work.result.answers)} there", of)
+                bar.at(done, f"{words}: {done} of {of}, {len(work.result.answers)} replied", of)
 
             try:
                 work.run(tick)

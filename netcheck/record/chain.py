@@ -93,7 +93,7 @@ def from_line(raw: bytes, n: int, prev: str) -> RecordLine:
     if not isinstance(own, str) or not _HEX.fullmatch(own):
         raise ValueError("it has no `hash` of 64 lower-case hexadecimal digits")
     if hashlib.sha256(canonical(shape)).hexdigest() != own:
-        raise ValueError("its `hash` is not that of its content: the line was changed after it was written")
+        raise ValueError("its `hash` does not belong to its content: the line was changed after it was written")
     found, found_prev = shape.pop("n", None), shape.pop("prev", None)
     if type(found) is not int or found != n:
         raise ValueError(f"its number `n` is {_brief(found)}, expected {n}: lines are missing, added or moved")

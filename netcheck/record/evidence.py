@@ -101,7 +101,7 @@ def _address(text: str) -> int:
 def _unheard(proof: Proof) -> Iterator[str]:
     asked = sum(seen.arp.sent for _, seen in proof.phases)
     if proof.unheard is not None and not isclose(proof.unheard, unheard(asked), rel_tol=SAME):
-        yield f"unheard is {proof.unheard:.1e}, and {asked} broadcast requests give {unheard(asked):.1e}"
+        yield f"unheard is {proof.unheard:.1e}, but {asked} broadcast requests give {unheard(asked):.1e}"
 
 
 def _luck(proof: Proof) -> Iterator[str]:
@@ -125,7 +125,7 @@ def _luck(proof: Proof) -> Iterator[str]:
     by_keys = not pulls and not lossy(before)  # the operator confirmed both movements: echo alone may count
     smallest = (min if by_keys else max)(least, default=0.0)
     if proof.luck < smallest * (1 - SAME):
-        yield f"luck is {proof.luck:.1e}, and the counts give {smallest:.1e} at least"
+        yield f"luck is {proof.luck:.1e}, but the counts give at least {smallest:.1e}"
 
 
 class EvidenceCheck:
@@ -165,7 +165,7 @@ class EvidenceCheck:
 
     def _start(self, line: RecordLine, run: Run) -> None:
         if self._run is not None and run.plan != self._run.plan:
-            self._add(line, f"the run is of the plan {run.plan!r}, and the record of {self._run.plan!r}")
+            self._add(line, f"the run is of plan {run.plan!r}, but the record is of plan {self._run.plan!r}")
         if self._run is not None and run.simulated != self._run.simulated:
             self._add(line, "a simulated and a real run are in one record")
         self._run, self._began, self._verdicts = run, line.at, {}
@@ -178,7 +178,7 @@ class EvidenceCheck:
         if self._run is not None and not self._run.simulated:  # a simulated bench has its own time
             spent, passed = sum(seen.seconds for _, seen in proof.phases), _between(self._began, line.at)
             if passed is not None and 0 <= passed < spent - SLACK:
-                what = f"its phases last {spent:.0f} s, and {passed:.0f} s passed since the start of the run"
+                what = f"its phases last {spent:.0f} s, but only {passed:.0f} s passed since the start of the run"
                 self._add(line, f"{proof.subject}: {what}")
 
     def _end(self, line: RecordLine) -> None:
@@ -194,7 +194,7 @@ class EvidenceCheck:
             said = summary.get(str(word), 0)
             wrong = said != counts[word] if word is Verdict.PROVEN else said < counts[word]
             if isinstance(said, int) and wrong:
-                self._add(line, f"the summary counts {said} {word}, and the proofs of the run are {counts[word]}")
+                self._add(line, f"the summary counts {said} {word}, but the run has {counts[word]} such proofs")
 
 
 def _between(began: str, at: str) -> float | None:

@@ -155,7 +155,7 @@ def island_part(report: Report) -> Part:
             for one in plan.translations
             if one.island == island
         ]
-        owner = "the machine: not asked for" if island in plan.islands_without_it else "the site"
+        owner = "the machine: not requested" if island in plan.islands_without_it else "the site"
         reached = listed(outside, MOST) if outside else "not translated"
         rows.append((island, owner, listed(subnets, MOST), str(count), reached))
     columns = ("island", "managed-by", "subnets", "interfaces", "reached-by")

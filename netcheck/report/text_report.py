@@ -78,7 +78,7 @@ def checked_to_markdown(checked: Checked) -> str:
 def paths_to_markdown(checked: Checked) -> str:
     """Return the paths of the conversations, there and back, as a table; no value can become markup."""
     rows = [[escaped(cell) for cell in row] for talk in checked.conversations for row in path_rows(talk)]
-    body = tabulate(rows, PATH_HEADS, "pipe", disable_numparse=True) if rows else "The plan lists none."
+    body = tabulate(rows, PATH_HEADS, "pipe", disable_numparse=True) if rows else "The plan lists no conversations."
     return f"## Conversations ({len(checked.conversations)})\n\n{body}\n"
 
 

@@ -24,13 +24,13 @@ from netcheck.rules.rule import Readdress
 from netcheck.space.addressing import interfaces_by_family, plan_with
 from netcheck.text import listed, natural_key
 
-WITHDRAWN = "no longer asked for: withdraw it"
+WITHDRAWN = "no longer requested: withdraw it"
 MOST = 50  # addresses, subjects or ranges in one cell; the others are counted
 # A switch and its port: the port begins after the first space, slash, colon or comma.
 _SWITCH_PORT = re.compile(r"(?P<switch>[^\s/:,]+)[\s/:,]+(?P<port>.+)")
 _THERE = {
     "already-there": "already on the site with this MAC",
-    "reservation-made": "a list of the site has it for this device already",
+    "reservation-made": "a list of the site already has it for this device",
 }
 # Conflicts whose correction changes neither address nor MAC nor name: no reservation waits for them.
 _KEEP_ADDRESS = {

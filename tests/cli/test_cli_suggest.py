@@ -146,7 +146,7 @@ def test_a_good_plan_needs_nothing() -> None:
     """The corrected creamery needs no proposal and gives exit 0."""
     result = netcheck("suggest", PLANS / "tarn-hollow-mended", "--today", DAY)
     assert result.returncode == 0
-    assert "no finding asks for another one" in result.stdout
+    assert "no finding requires another address" in result.stdout
 
 
 def test_a_closed_output_does_not_stop_the_writing(creamery: Path) -> None:

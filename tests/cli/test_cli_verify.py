@@ -63,7 +63,7 @@ def test_a_changed_line_is_named(record: Path) -> None:
     record.write_bytes(record.read_bytes().replace(b"192.0.2.61", b"192.0.2.62"))
     result = netcheck(record)
     assert result.returncode == 1
-    assert "broken: line 2 (n 1) does not fit: its `hash` is not that of its content" in result.stdout
+    assert "broken: line 2 (n 1) does not fit: its `hash` does not belong to its content" in result.stdout
     assert "seal:" not in result.stdout
 
 

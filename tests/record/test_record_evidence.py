@@ -52,12 +52,15 @@ FORGED: dict[str, tuple[Proof, str]] = {
     ),
     "wrong settings that nothing shows": (replace(SOUND, verdict=Verdict.WRONG_SETTINGS), "which give proven"),
     "silent with answers": (replace(SOUND, verdict=Verdict.SILENT), "requests were answered"),
-    "luck better than the counts": (replace(SOUND, luck=1e-20), "luck is 1.0e-20, and the counts give 6.8e-15"),
+    "luck better than the counts": (
+        replace(SOUND, luck=1e-20),
+        "luck is 1.0e-20, but the counts give at least 6.8e-15",
+    ),
     "luck of several pulls better than the counts": (
         replace(SOUND, luck=1e-12, evidence=(("pulls", "silent for 5.0 s"),)),
-        "luck is 1.0e-12, and the counts give 3.3e-05",
+        "luck is 1.0e-12, but the counts give at least 3.3e-05",
     ),
-    "unheard better than the counts": (replace(SOUND, unheard=1e-12), "and 18 broadcast requests give 3.8e-06"),
+    "unheard better than the counts": (replace(SOUND, unheard=1e-12), "but 18 broadcast requests give 3.8e-06"),
 }
 
 
@@ -95,7 +98,7 @@ def written(path: Path, proofs: list[Proof], end: dict[str, int], step: float = 
 
 @pytest.mark.parametrize(
     ("end", "words"),
-    [({"proven": 2}, "counts 2 proven, and the proofs of the run are 1"), ({}, "counts 0 proven"), ({"proven": 1}, "")],
+    [({"proven": 2}, "counts 2 proven, but the run has 1 such proofs"), ({}, "counts 0 proven"), ({"proven": 1}, "")],
     ids=["more", "fewer", "right"],
 )
 def test_the_summary_is_compared_with_the_proofs(end: dict[str, int], words: str, tmp_path: Path) -> None:
@@ -109,7 +112,7 @@ def test_the_length_of_phases_is_compared_with_the_time_stamps(tmp_path: Path) -
     """Phases cannot last longer than the run, except on a simulated bench, which has its own time."""
     long = replace(SOUND, phases=tuple((p, replace(r, seconds=r.seconds + 60)) for p, r in SOUND.phases))
     seen = written(tmp_path / "r.jsonl", [long], {"proven": 1})
-    assert "its phases last 186 s, and 40 s passed" in seen.contradictions[0]
+    assert "its phases last 186 s, but only 40 s passed" in seen.contradictions[0]
     assert written(tmp_path / "s.jsonl", [long], {"proven": 1}, step=200).contradictions == ()
 
 
@@ -135,4 +138,4 @@ def test_a_record_of_two_plans_is_reported(tmp_path: Path, proof: Callable[..., 
         line, prev = to_line(n, kind, "2026-11-02T09:14:03.120Z", json.loads(json.dumps(fields)), prev)
         data += line
     (tmp_path / "r.jsonl").write_bytes(data)
-    assert "the run is of the plan 'Elsewhere'" in verify(tmp_path / "r.jsonl").contradictions[0]
+    assert "the run is of plan 'Elsewhere'" in verify(tmp_path / "r.jsonl").contradictions[0]

@@ -141,7 +141,7 @@ def test_islands_are_in_every_table(cells: Report) -> None:
     assert not [row for part in parts.values() for row in part.rows if "192.168.10.20" in row]
     assert island_part(cells).rows[1] == (
         "machine-1",
-        "the machine: not asked for",
+        "the machine: not requested",
         "inside",
         "1",
         "10.62.20.99 for 192.168.10.20 at cell-router",

@@ -415,7 +415,7 @@ def test_a_reservation_that_the_site_has_made_is_named(tmp_path: Path) -> None:
     plan = read_plan(tmp_path)
     checked = check(plan, read_surveys(plan), TODAY)
     notes = {one.subject: one.note for one in asked_of(checked).of(RequestKind.RESERVATION)}
-    assert notes["line-panel/lan"] == "a list of the site has it for this device already"
+    assert notes["line-panel/lan"] == "a list of the site already has it for this device"
     assert notes["packer-drive/lan"] == ""
     (tmp_path / "site.csv").write_text("address,name\n", "utf-8")
     assert changed_since(checked, check(plan, read_surveys(plan), TODAY)) == ()

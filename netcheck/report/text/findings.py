@@ -62,7 +62,7 @@ def paths_to_text(checked: Checked, width: int = PATHS_WIDTH) -> str:
     """Return two rows for each conversation, there and back: every hop, or the place and reason of a failure."""
     head = f"Conversations ({len(checked.conversations)})\n"
     if not checked.conversations:
-        return head + "  The plan lists none.\n"
+        return head + "  The plan lists no conversations.\n"
     rows = [row for talk in checked.conversations for row in path_rows(talk)]
     room = width - len("there") - len("undecided") - 3 * len("  ")
     first = max(room * 2 // 5, 1)

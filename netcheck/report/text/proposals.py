@@ -14,7 +14,7 @@ from netcheck.text import safe
 HEADERS = ("interface", "now", "proposed", "for", "why this one")
 NARROWEST = 16  # columns of the last cell, at least; the first four get the width of their text, up to a limit
 LIMITS = (24, 15, 15, 18)
-NOTHING = "Every interface has an address, and no finding asks for another one.\n"
+NOTHING = "Every interface has an address, and no finding requires another address.\n"
 WIDE = 110  # from this width the reason has its own column; otherwise it stands below the row
 
 

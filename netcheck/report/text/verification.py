@@ -17,8 +17,8 @@ PAPER = (
 )
 
 CONTRADICTED = (
-    "The chain is intact, but the evidence contradicts itself: the record was not written by a proof like this. Keep "
-    "the file unchanged, ask who had it, and prove the ports again."
+    "The chain is intact, but the evidence contradicts itself: no proof writes such a record. Keep the file unchanged, "
+    "ask who had it, and prove the ports again."
 )
 
 

@@ -10,7 +10,7 @@ from netcheck.errors import Problem
 assert sys.platform == "win32", "for Windows only"
 
 WITHOUT = "or use `--link unprivileged`, which needs no driver and no rights, and whose best verdict is `unsettled`"
-INSTALL = f"Install a WinPcap-compatible capture driver (an administrator has to), {WITHOUT}"
+INSTALL = f"Install a WinPcap-compatible capture driver as an administrator, {WITHOUT}"
 AS_ADMINISTRATOR = (
     "Start the console with `Run as administrator`, or install the driver again without its setting "
     f"`restricted to administrators`; {WITHOUT}"
