@@ -131,6 +131,7 @@ def rows_from(path: Path, table: Table) -> tuple[FilledRow, ...]:
 
 
 def _from_text(data: bytes, table: Table) -> tuple[FilledRow, ...]:
+    """Return the rows of a CSV file; the delimiter is the one with which most titles are known."""
     lines = list(lines_of(text_of(io.BytesIO(data))))
     if lines and _SEPARATOR_LINE.fullmatch(lines[0]):
         lines[0] = "\n"
@@ -162,6 +163,7 @@ def _titles(record: Record) -> list[str]:
 
 
 def _rows(records: Iterator[Record], table: Table) -> Iterator[FilledRow]:
+    """Yield the rows below the titles that belong to the table; raise FileError if the titles are missing or double."""
     header = next(filter(table.is_head, islice(records, _HEAD)), None)
     if header is None:
         what = f"it has no row of titles with {table.about} within its first {_HEAD} rows"
@@ -301,6 +303,7 @@ class AnsweredFindings:
         return FindingGone(what, "Write the report again, and answer its findings", now)
 
     def _keyed(self, answer: Answer) -> Finding:
+        """Return the finding with the key of a row; raise RowRefused if the row names another finding."""
         finding = self._by_key.get(answer.key)
         if finding is None:
             what = f"this plan no longer has a finding {_named(answer)} with key {safe(answer.key, 60)}"

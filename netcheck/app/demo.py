@@ -115,6 +115,7 @@ def _apply_fixes(folder: Path, checked: Checked) -> tuple[Plan, tuple[Survey, ..
 
 
 def _prove(out: Path) -> RunOutcome:
+    """Prove the plan on the simulated bench with a scripted technician."""
     base = run_input(out / "plan", ())
     rig, cables = plant(base.aim, TROUBLE, SEED)
     technician = Technician(rig, cables, confirms=True, behind=hanging(base.aim, cables))

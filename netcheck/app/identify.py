@@ -108,6 +108,7 @@ def _ask(wire: Link, listener: Listener, known: Known, permit: str, pace: float,
 def _findings(
     listener: Listener, answered: Answered, interface: str, seconds: float, why: str, asked: bool
 ) -> Discovery:
+    """Return the hosts that were heard or replied, with notes. *why* is the reason of an early end, or ""."""
     hosts = (*listener.found(), *hosts_of(answered.answers))
     ended = why or answered.why
     notes = [f"it ended early: {ended}"] if ended else []

@@ -52,6 +52,7 @@ def print_map(path: Path, subnet: str, *, who: bool = False, out: Path | None = 
 
 
 def _address_list(plan: Plan, surveys: tuple[Survey, ...], only: str, out: Path | None) -> None:
+    """Print the addresses in use of all subnets, or of the one named *only*; or write them to *out*."""
     islands = islands_of(plan, surveys)
     subnets = [one for one in plan.subnets if only in ("", one.name)]
     if out is None:

@@ -235,6 +235,7 @@ def _drive(prober: Prober, link: Link, operator: TerminalOperator, frames: Frame
 
 
 def _recorder(order: Order, base: RunInput, link: Link, permit: str) -> Recorder:
+    """Open the record of the run, with the facts of its first line."""
     path = record_path(order.record, base.plan)
     station = ", ".join(str(InterfaceAddress(Address(4, a), n)) for a, n in link.adapters[0].addresses) or "borrowed"
     run_facts = Run(

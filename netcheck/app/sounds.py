@@ -103,6 +103,7 @@ class Tones:
 
 
 def _play(sound: str) -> None:
+    """Play the tones of a sound on Windows, and wait until they are over."""
     if sys.platform == "win32":
         import winsound
 
@@ -149,6 +150,7 @@ class Speaker:
                 self.process.kill()
 
     def _speak(self, text: str) -> None:
+        """Start the speech program with a text, and wait at most `LONGEST` seconds for its end."""
         with self._lock:
             if self.closed:
                 return

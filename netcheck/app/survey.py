@@ -163,6 +163,7 @@ def listen_for_hosts(
 
 
 def _findings(listener: Listener, interface: str, seconds: float, why: str, more: list[str]) -> Discovery:
+    """Return the hosts that were heard, with notes. *why* is the reason of an early end, or ""."""
     notes = [LISTENING, *more, *([f"it ended early: {why}"] if why else [])]
     notes += listener.notes()
     notes += [f"{quad(one.address)}: {mac_text(one.mac)} {one.by[0]}" for one in listener.wanted()[:20]]
@@ -299,6 +300,7 @@ def _same(path: Path) -> str:
 
 
 def _read(entries: list[SurveyEntry], folder: Path) -> tuple[list[Survey], list[Problem]]:
+    """Return the surveys that could be read, and a problem for each file that could not."""
     surveys: list[Survey] = []
     problems: list[Problem] = []
     with Steps(len(entries) + 1) as steps:

@@ -70,6 +70,7 @@ def to_line(n: int, kind: LineKind, at: str, fields: Mapping[str, Any], prev: st
 
 
 def _storable(value: Any) -> Any:
+    """Return a value with every lone surrogate replaced by its escape, so that it can be written as UTF-8."""
     # Arguments and host names may contain bytes that are not UTF-8; Python keeps them as lone surrogates.
     match value:
         case str():
@@ -103,6 +104,7 @@ def from_line(raw: bytes, n: int, prev: str) -> RecordLine:
 
 
 def _object(raw: bytes) -> dict[str, Any]:
+    """Return the JSON object of a line; raise ValueError, which says why, if the line is not one."""
     if not raw.strip():
         raise ValueError("it is blank")
     if raw.startswith(b"\xef\xbb\xbf"):
@@ -142,6 +144,7 @@ def _no_constant(name: str) -> None:
 
 
 def _same_bytes(raw: bytes, shape: dict[str, Any]) -> None:
+    """Raise ValueError if a line is not the canonical form of its object."""
     try:
         same = canonical(shape) == raw
     except UnicodeEncodeError as error:

@@ -175,6 +175,7 @@ class Recorder:
         self.close()
 
     def _continue(self) -> None:
+        """Lock the file, check its lines, and begin the record or continue it."""
         _lock(self.path, self._handle)
         steps = _steps(self.path, self._handle)
         lines = [step for step in steps if isinstance(step, RecordLine)]
@@ -208,6 +209,7 @@ class Recorder:
         self.notes += (f"{torn}; they were moved to {aside.name}, and the record continues after the line before",)
 
     def _note_continued(self, content: Content) -> None:
+        """Write the event of a continued record, and that of a changed plan; set `finished` and `notes`."""
         was, now = content.sha256, self._run.sha256
         self._attached = set(content.attachments)
         self.finished = {p.proof.subject: p.proof for p in content.proofs if p.is_current(now, self._rows)}
@@ -222,6 +224,7 @@ class Recorder:
             self.notes += (text,)
 
     def _append(self, kind: LineKind, fields: Mapping[str, Any]) -> None:
+        """Write one line and synchronise it with the disk; if that fails, move the record to another folder."""
         tail = self._tail
         line, own = to_line(tail.lines, kind, moment_text(self._clock()), fields, tail.hash)
         if len(line) > LINE_LIMIT + 1:
@@ -347,6 +350,7 @@ def _steps(path: Path, handle: int) -> tuple[Step, ...]:
 
 
 def _refuse(path: Path, steps: tuple[Step, ...], content: Content, run: Run) -> None:
+    """Raise RecordError if a file is not a record, is broken, or belongs to another plan or another kind of run."""
     last = steps[-1] if steps else None
     if isinstance(last, ChainBreak) and last.line == 1:
         raise RecordError.of(f"this is not a record of netcheck: {last}", where=str(path), do=_KEPT)

@@ -68,6 +68,7 @@ def report_of(
 
 
 def _demand_own(plan: Plan, records: Iterable[VerifiedRecord]) -> None:
+    """Raise RecordError, with every such record, if a record belongs to another plan."""
     strange = [record for record in records if record.content.runs[0].plan != plan.name]
     if strange:
         raise RecordError(
@@ -145,6 +146,7 @@ def _remarks(records: Iterable[VerifiedRecord]) -> dict[str, tuple[PortRemark, .
 def _result(
     interface: Interface, port: str, found: tuple[Evidence, ...], sha256: str, rows: dict[str, str]
 ) -> PortResult:
+    """Return the result of a port: the proof that counts, or `not-tested` with the reason. *found* are all attempts."""
     latest = _attempt_that_counts(found, sha256, rows)
     fits = latest is not None and latest.proved.is_current(sha256, rows)
     contradiction = next(_contradictions(latest.proved.proof, interface), "") if latest is not None and fits else ""

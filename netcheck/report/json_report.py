@@ -119,6 +119,7 @@ def _request(request: Request) -> dict[str, str]:
 
 
 def _changes(changes: Changes) -> dict[str, Any]:
+    """Return the differences from the earlier revision; findings of this report are given by key."""
     before = changes.before.plan
     return {
         "since": {"name": before.name, "revision": before.revision, "sha256": before.sha256},
@@ -137,6 +138,7 @@ def _changed(each: Changed) -> dict[str, Any]:
 
 
 def _proof(port: PortResult, simulated: bool) -> dict[str, Any]:
+    """Return the proof of a port as in `prove`, with its place in the record and all attempts."""
     evidence = port.evidence
     return {
         **port.proof.to_json(),
@@ -164,6 +166,7 @@ def _attempt(evidence: Evidence) -> dict[str, Any]:
 
 
 def _record(record: VerifiedRecord, sha256: str) -> dict[str, Any]:
+    """Return the state of a record; *sha256* is the hash of the plan of this report."""
     return {
         **verifications.to_json(short(record), record.verification),
         "simulated": record.content.simulated,

@@ -269,6 +269,7 @@ def proof_parts(report: Report) -> Iterator[Part]:
 
 
 def _port(report: Report, port: PortResult) -> tuple[str, ...]:
+    """Return the row of a port in the table of proofs."""
     proof, evidence = port.proof, port.evidence
     return (
         proof.subject,

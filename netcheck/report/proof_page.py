@@ -67,6 +67,7 @@ def page_of_proof(report: Report) -> PageOfProof:
 
 
 def _row(number: int, port: PortResult, simulated: bool) -> tuple[str, ...]:
+    """Return the row of a port, in the order of `HEADERS`."""
     proof, evidence = port.proof, port.evidence
     return (
         str(number),

@@ -97,6 +97,7 @@ def escaped(text: str) -> str:
 
 
 def _group_table(checked: Checked, group: Group, boxes: bool) -> str:
+    """Return the heading and the Markdown table of one group; with *boxes* as in a report."""
     headers: tuple[str, ...] = FINDING_HEADERS
     cells: list[tuple[str, ...]] = [
         (row.rule, row.subject, row.address, row.message, row.fix, row.where) for row in group.rows

@@ -132,6 +132,7 @@ def alarms(report: Report) -> tuple[str, ...]:
 
 
 def _alarm(flaw: ChainBreak | Torn) -> str:
+    """Return the consequence of a broken or torn line in a sentence."""
     match flaw:
         case ChainBreak():
             return (
@@ -269,6 +270,7 @@ def _plan(report: Report) -> Iterator[str]:
 
 
 def _surveys(report: Report) -> Iterator[str]:
+    """Yield a sentence for each part of the site that no survey shows."""
     if not report.surveys:
         yield "The plan names no survey: clashes with hosts that are already on the site were not checked."
     every = (*report.checked.findings, *(agreed.finding for agreed in report.checked.accepted))

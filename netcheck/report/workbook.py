@@ -145,6 +145,7 @@ def _widths(headers: Sequence[str], rows: Sequence[Sequence[str]]) -> list[int]:
 
 
 def _findings(workbook: Workbook, report: Report) -> None:
+    """Add the sheet of findings: open ones, accepted ones, then ports with wrong settings."""
     checked = report.checked
     agreed = [each.finding for each in checked.accepted]
     remarks = remarks_on((*checked.findings, *agreed), report.plan.remarks)
@@ -174,6 +175,7 @@ def _findings(workbook: Workbook, report: Report) -> None:
 
 
 def _requests(workbook: Workbook, report: Report) -> None:
+    """Add the sheet of requests, at most `MOST_ROWS` of them."""
     requests = asked_of(report.checked).requests
     several = any(subnet.island != SITE for subnet in report.plan.subnets)
     columns = [title for title in _REQUEST_WIDTHS if title != "island" or several]
@@ -267,6 +269,7 @@ _SHOWN: dict[str, Any] = {"allow_blank": True, "showErrorMessage": True, "errorS
 
 
 def _day(title: str, columns: Sequence[str], count: int) -> Any:
+    """Return the validation that accepts only dates in a column; *count* is the number of rows."""
     from openpyxl.worksheet.datavalidation import DataValidation
 
     day = DataValidation(
@@ -320,6 +323,7 @@ def _text(sheet: Any, text: str) -> Any:
 
 
 def _guide(workbook: Workbook, report: Report) -> None:
+    """Add the sheet that explains how to answer, with the facts about the plan."""
     sheet: Any = workbook.create_sheet(GUIDE)
     sheet.column_dimensions["A"].width = 110
     name = safe(f"{report.plan.name}, revision {report.plan.revision or 'not named'}", 400)

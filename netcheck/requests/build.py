@@ -258,6 +258,7 @@ class _Work:
     def _of(
         self, face: Interface, subnet: Subnet, kind: RequestKind, address: str = "", what: str = "", note: str = ""
     ) -> Request:
+        """Return a request with the values of an interface and its subnet."""
         return Request(
             kind=kind,
             subject=face.subject,
@@ -294,6 +295,7 @@ class _Work:
                     yield self._pool(subnet, pool, inside)
 
     def _pool(self, subnet: Subnet, pool: Range, inside: list[tuple[Interface, Address]]) -> Request:
+        """Return the request to take the planned addresses *inside* out of a pool."""
         left = list(_without(pool, {address.value for _, address in inside}))
         moving = [face.subject for face, _ in inside if not face.granted]
         note = f"only if {listed(moving)} keep{'s' if len(moving) == 1 else ''} the address" if moving else ""

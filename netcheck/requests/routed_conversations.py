@@ -60,6 +60,7 @@ def _family(face: Interface) -> int | None:
 
 
 def _end(plan: Plan, translations: dict[tuple[str, Address], list[Translation]], face: Face, other: Subnet) -> _End:
+    """Return an end of a conversation with the address that it has in the island of the other end."""
     interface, subnet = face
     address = interface.address.value if interface.address else None
     if address is None:

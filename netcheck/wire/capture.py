@@ -103,6 +103,7 @@ class Capture:
             yield Frame(seconds, link, data[:HEAD])
 
     def _blocks(self, kind: bytes) -> Iterator[Frame]:
+        """Yield the frames of pcapng blocks; *kind* is the first four bytes of the file."""
         order, interfaces = "<", list[_Interface]()
         lengths, enhanced = struct.Struct("<I").unpack, struct.Struct("<IIIII").unpack_from
         while kind:
@@ -143,6 +144,7 @@ class Capture:
         return body[:rest] if kept else b""
 
     def _interface(self, order: str, body: bytes, known: int) -> _Interface:
+        """Return the interface of an interface block; *known* is the number of interfaces of the section before it."""
         if len(body) < 8 or known >= _MOST_INTERFACES:
             raise Broken("an interface block is too short, or there are too many of them")
         link, _, _ = struct.unpack_from(f"{order}HHI", body)
@@ -274,6 +276,7 @@ class CaptureWriter:
 
 
 def _created(path: Path) -> int:
+    """Create the capture file and return its descriptor; raise UsageError if it exists or cannot be created."""
     flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
     try:
         return os.open(path, flags, 0o644)

@@ -87,6 +87,7 @@ def interfaces_from(
 def _interface(
     name: str, parts: Sequence[Any], state: Any, media: Media | None, ports: Mapping[str, str]
 ) -> NetworkInterface:
+    """Return one interface; *parts* are its addresses and *state* its statistics as psutil returns them."""
     flags = _flags(state)
     mac = next((_mac(one.address) for one in parts if one.family == psutil.AF_LINK), 0)
     loopback = "loopback" in flags

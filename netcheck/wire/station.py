@@ -41,6 +41,7 @@ def _interfaces_by_netlink() -> list[NetworkInterface]:
 
 
 def _interface(state: netlink.LinkState, addresses: tuple[tuple[int, int], ...]) -> NetworkInterface:
+    """Return the interface of a state of the kernel and its IPv4 addresses."""
     return NetworkInterface(
         index=state.index,
         name=state.name,
@@ -88,6 +89,7 @@ def found(name: str) -> NetworkInterface:
 
 
 def _usable(interface: NetworkInterface, there: Sequence[NetworkInterface]) -> NetworkInterface:
+    """Return the interface if it can be used to probe; raise LinkError if not. *there* are all interfaces."""
     name = safe(interface.name)
     if interface.loopback:
         what, do = "is the loopback: it stays inside this computer, and has no ARP", "Name an Ethernet interface"

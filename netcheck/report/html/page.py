@@ -365,6 +365,7 @@ def grouped(report: Report) -> tuple[BySeverity, ...]:
 
 
 def _tables(whole: Iterable[tuple[Rule, tuple[Numbered, ...]]]) -> tuple[tuple[ByRule, ...], ...]:
+    """Split findings by rule into tables of at most `TABLE` rows; a rule can continue in the next table."""
     tables: list[list[ByRule]] = [[]]
     room = TABLE
     for rule, findings in whole:

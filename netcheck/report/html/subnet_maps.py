@@ -111,6 +111,7 @@ def maps_of(report: Report) -> tuple[SubnetMap, ...]:
 
 
 def _map(anchor: str, subnet: Subnet, island: Island, conflicts: Collection[Address], room: int) -> SubnetMap:
+    """Return the map of one subnet; *room* is the number of sheets that the page can still have."""
     prefix = subnet.prefix.value
     if prefix is None:
         return SubnetMap(

@@ -253,6 +253,7 @@ def _rows(board: Board, view: RunView, current: str) -> tuple[ScreenRow, ...]:
 def _row(
     target: Target, proof: Proof | None, view: PortView | None, current: str, following: Target | None
 ) -> ScreenRow:
+    """Return the row of a port in the list; *current* names the port of the instruction."""
     row = ScreenRow(
         number=target.row,
         subject=target.subject,

@@ -88,6 +88,7 @@ def _flaw(flaw: Flaw) -> str:
 
 
 def _counts(outcome: Outcome) -> str:
+    """Return the last line: the number of rows by outcome."""
     counts = (
         (len(outcome.addresses), "new addresses"),
         (len(outcome.already), "accepted already"),
@@ -113,6 +114,7 @@ def _move_json(move: Move) -> dict[str, Any]:
 
 
 def _accepted_json(entry: Accepted) -> dict[str, Any]:
+    """Return an accepted entry as a JSON object."""
     return {
         "row": int(entry.position.at.removeprefix("row ")),
         "rule": entry.rule,

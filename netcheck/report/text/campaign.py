@@ -59,6 +59,7 @@ def to_text(summary: Summary, form: str = "simple", width: int = WIDE) -> str:
 
 
 def _table(rows: list[ClassRow], form: str, width: int) -> str:
+    """Return the table of verdicts by class of site."""
     if width < WIDE and form == "simple":
         return _listed(rows, width)
     shown = [verdict for verdict in Verdict if any(dict(row.counts).get(verdict) for row in rows)]

@@ -50,6 +50,7 @@ def to_json(carving: Carving, growth: Fraction) -> dict[str, Any]:
 
 
 def _subnet(one: Carved) -> dict[str, Any]:
+    """Return a new subnet as a JSON object."""
     width = WIDTH[one.prefix.family]
     return {
         "name": one.need.name,

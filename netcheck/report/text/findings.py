@@ -37,6 +37,7 @@ def to_text(checked: Checked, *, boxes: bool = False) -> str:
 
 
 def _table(checked: Checked, group: Group, boxes: bool) -> str:
+    """Return the table of one group; with *boxes* as in a report."""
     headers: tuple[str, ...] = HEADERS
     rows: list[tuple[str, ...]] = [
         (row.rule, row.subject, row.address, row.fix, row.message, row.where) for row in group.rows

@@ -46,6 +46,7 @@ def _print_group(console: Console, group: Group, unicode: bool) -> None:
 
 
 def _table(group: Group, width: int, frame: box.Box) -> Table:
+    """Return the table of one group for a terminal of this width."""
     wide = width >= WIDE
     table = Table(box=frame, expand=True, padding=(0, 1), pad_edge=False)
     table.add_column("rule", width=18, overflow="fold", style=STYLES[group.severity])

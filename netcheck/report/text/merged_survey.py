@@ -134,6 +134,7 @@ def to_json(merging: Merging, file: str | None) -> dict[str, Any]:
 
 
 def _file(survey: Survey) -> dict[str, Any]:
+    """Return a survey as a JSON object: its contents, and the rows and cells that were not read."""
     return {
         "file": safe(survey.file, _LONGEST),
         "kind": survey.kind,

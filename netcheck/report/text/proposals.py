@@ -32,6 +32,7 @@ def to_text(found: Proposals, width: int | None) -> str:
 
 
 def _table_of(proposals: Sequence[Proposal], width: int | None) -> str:
+    """Return the table of proposals; see `to_text` for *width*."""
     rows = [
         (
             safe(each.subject),

@@ -70,6 +70,7 @@ def list_to_text(title: str, held: Iterable[Holding], gaps: Sequence[Range], wid
 
 
 def _grid(cells: Cells, size: int) -> list[Text]:
+    """Return the rows of cells, each cell *size* columns wide; column numbers stand above wide cells of one address."""
     rows = []
     if size == _WIDE and cells.block == 1:
         rows.append(Text(" " * _LABEL + "".join(f"{n:>{size}}" for n in range(min(ACROSS, len(cells.uses)))), "dim"))

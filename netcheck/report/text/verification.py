@@ -51,6 +51,7 @@ def to_text(name: str, verification: Verification, files: Sequence[ComparedFile]
 
 
 def _headline(verification: Verification) -> str:
+    """Return the state of the chain with the number of valid lines."""
     count = f"{verification.lines} lines fit" if verification.lines != 1 else "1 line fits"
     match verification.flaw:
         case None:

@@ -65,6 +65,7 @@ def _demand_driver(names: Sequence[str]) -> None:
 
 
 def _not_opened(error: Exception, name: str) -> NetcheckError:
+    """Return the LinkError for an error of scapy or of the system on opening a socket."""
     said = safe(str(error))
     if sys.platform == "win32":
         from netcheck.wire.windows.packet_driver import why_not_opened
@@ -92,6 +93,7 @@ class PortableLink(SocketLink):
         self._empty_at: list[float] = []
 
     def _carrier_source(self, interfaces: Sequence[NetworkInterface]) -> CarrierSource:
+        """Return the object that reports the carrier on this system."""
         if sys.platform == "win32":
             from netcheck.wire.windows.adapters import carrier_of
 

@@ -140,6 +140,7 @@ class UnprivilegedLink(SocketLink):
         self._empty_at = self._clock.now()
 
     def _read(self, one: _EchoSocket, news: list[News]) -> None:
+        """Add the replies on one socket to *news*, at most a batch, and the number of replies that were dropped."""
         macs = self._neighbours(one.adapter)
         for _ in range(BATCH):
             try:

@@ -36,6 +36,7 @@ class Instruction(NamedTuple):
 
 
 def _steps(mac: int, overhears: bool) -> tuple[Instruction, ...]:
+    """Return the program for an interface with this MAC, with labels for the jumps."""
     return (
         Instruction(LOAD_WORD, PACKET_TYPE),
         Instruction(EQUAL, OUTGOING, "drop"),

@@ -38,7 +38,7 @@ class NetlinkCarrier:
         ]
         self._reopen = reopen
         self._changes: list[Carrier] = []
-        self._looked_at = float("-inf")
+        self._requested_at = float("-inf")
         self._netlink = netlink.opened(netlink.LINK_EVENTS)
         self._netlink.setblocking(False)
         self.descriptor = self._netlink.fileno()
@@ -46,11 +46,11 @@ class NetlinkCarrier:
     @property
     def due(self) -> float:
         """The time of the next request, in seconds on the link's clock."""
-        return float("-inf") if self._changes else self._looked_at + EVERY
+        return float("-inf") if self._changes else self._requested_at + EVERY
 
     def changes(self, now: float) -> list[Carrier]:
         """Read the kernel's events, request the present state, and return the changes."""
-        self._looked_at = now
+        self._requested_at = now
         try:
             for index in self._adapters:
                 netlink.ask_link(self._netlink, index)
@@ -65,7 +65,7 @@ class NetlinkCarrier:
 
     def carrier(self, adapter: int, now: float) -> bool:
         """Return the carrier of an adapter. If a new request finds changes, the next call of `changes` returns them."""
-        if now >= self._looked_at + EVERY:
+        if now >= self._requested_at + EVERY:
             self._changes.extend(self.changes(now))
         return self._states[adapter].up
 
@@ -86,6 +86,7 @@ class NetlinkCarrier:
                 self._take(message, now)
 
     def _take(self, message: netlink.Message, now: float) -> None:
+        """Update the state of the adapter that a message describes."""
         if message.type == netlink.ERROR:
             if netlink.error_from(message).errno == errno.ENODEV:
                 self._note_removed(message.sequence, now)  # the index that was requested, 0 for a name

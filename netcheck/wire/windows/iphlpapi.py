@@ -83,6 +83,7 @@ def _chain(pointer: Any) -> Iterator[Any]:
 
 
 def _adapter(one: Any) -> WindowsAdapter:
+    """Return the plain values of an AdapterAddresses structure."""
     addresses = [
         (int.from_bytes(ctypes.string_at(unicast.address.sockaddr, 8)[4:], "big"), int(unicast.prefix_length))
         for unicast in _chain(one.first_unicast)
