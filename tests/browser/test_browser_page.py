@@ -214,7 +214,7 @@ def test_a_draft_with_many_findings_is_short_on_a_phone(chromium: Browser, draft
 
 
 def test_proofs_come_first_if_there_is_a_record(chromium: Browser, page_file: Path, draft_file: Path) -> None:
-    """With a record the proofs stand before the findings, and without one there is no section of proofs."""
+    """If there is a record, the proofs stand before the findings; otherwise there is no section of proofs."""
     for file, expected in (
         (page_file, ["changes", "proofs", "findings", "asked"]),
         (draft_file, ["findings", "asked"]),

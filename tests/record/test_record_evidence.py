@@ -79,7 +79,7 @@ def test_a_sound_proof_has_no_contradiction() -> None:
 
 
 def test_proofs_of_simulated_sites_have_no_contradiction() -> None:
-    """For sites of every kind of the truth campaign, no sound record is called contradictory."""
+    """No sound record of any kind of site of the truth campaign is called contradictory."""
     for seed in range(60):
         for proof in prove(site_of(seed), seed).proofs:
             assert list(contradictions(proof)) == [], seed
@@ -117,7 +117,7 @@ def test_the_length_of_phases_is_compared_with_the_time_stamps(tmp_path: Path) -
 
 
 def test_contradictions_are_bounded(tmp_path: Path) -> None:
-    """Of the thousands of contradictions in a hostile record only the first are listed."""
+    """A hostile record can have thousands of contradictions; only the first are listed."""
     bad = [replace(SOUND, port=str(port), luck=1e-20) for port in range(MOST + 5)]
     seen = written(tmp_path / "r.jsonl", bad, {"proven": len(bad)}, step=60)
     assert len(seen.contradictions) == MOST + 1

@@ -51,7 +51,7 @@ def test_every_port_of_the_plan_is_listed_once(sample: Report) -> None:
 
 
 def test_the_newest_of_several_proofs_counts(plan_folder: Path, record_path: Path, tmp_path: Path) -> None:
-    """Of two records of a port, the later proof counts in any order of the records, and the other is listed."""
+    """The later of two proofs counts in any order of the records, and the earlier proof is listed."""
     later = (proof_of("line-panel/lan:1", Verdict.PROVEN, PROVEN),)
     second = write_record(tmp_path / "second.jsonl", plan_folder, later, clock_from(3600))
     for records in ((record_path, second), (second, record_path)):

@@ -34,7 +34,7 @@ def test_lines_are_placed_by_their_times() -> None:
 
 
 def test_all_charts_have_one_scale() -> None:
-    """The same time has the same place in the chart of every port, whatever the other times of that port are."""
+    """The same time has the same place in the chart of every port, with any other times of that port."""
     fast, slow = timed(Rtt(0.2, 0.3, 2)), timed(Rtt(2, 40, 800))
     scale = scale_of([fast, slow, BARE])
     first, second = chart_of(fast, scale), chart_of(slow, scale)
@@ -73,6 +73,6 @@ def test_the_scale_ends_at_a_power_of_ten(most: float, end: str) -> None:
     ids=str,
 )
 def test_impossible_times_are_not_drawn(rtt: Rtt | None) -> None:
-    """Without times, or with impossible ones, there is no chart."""
+    """A port without times, or with impossible times, has no chart."""
     assert chart_of(timed(rtt), scale_of([timed(rtt)])) is None
     assert chart_of(BARE, scale_of([BARE])) is None

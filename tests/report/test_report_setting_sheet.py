@@ -170,7 +170,7 @@ def test_accepted_conflicts_are_on_the_sheet(tmp_path: Path) -> None:
 
 
 def test_further_columns_of_a_table_are_on_the_sheet(tmp_path: Path) -> None:
-    """They stand with their titles below description and remark, and are always text."""
+    """The columns stand with their titles below description and remark, and their values are always text."""
     (tmp_path / "i.csv").write_text(
         "device,interface,subnet,description,Cable,Cost <b>\nplc,cpu,process,main,W 12,<i>5</i>\nhmi,lan,process,,,\n"
     )

@@ -43,7 +43,7 @@ def test_it_is_ten_lines_of_the_standard_library(verifier: Path) -> None:
 
 
 def test_a_good_record_gives_its_seal(verifier: Path, record_path: Path) -> None:
-    """For an intact record it prints `intact` and the seal that netcheck finds."""
+    """The program prints `intact` and the seal that netcheck finds."""
     assert run(verifier, record_path) == (0, f"intact, seal {read_record(record_path).verification.seal}\n")
 
 
@@ -62,7 +62,7 @@ BREAKS: dict[str, Callable[[list[bytes]], list[bytes]]] = {
 
 @pytest.mark.parametrize("name", BREAKS)
 def test_a_broken_record_does_not_pass(verifier: Path, record_path: Path, name: str) -> None:
-    """For any changed record it does not print `intact`, and the exit code is not 0."""
+    """The program does not print `intact`, and its exit code is not 0."""
     lines = record_path.read_bytes().splitlines(keepends=True)
     broken = BREAKS[name](lines)
     assert broken != lines
@@ -72,7 +72,7 @@ def test_a_broken_record_does_not_pass(verifier: Path, record_path: Path, name: 
 
 
 def test_a_torn_record_gives_a_message(verifier: Path, record_path: Path) -> None:
-    """For a torn record it prints a message without a traceback: cut JSON, another value, bytes that are not text."""
+    """The program prints a message without a traceback for cut JSON, another value, or bytes that are not text."""
     whole = record_path.read_bytes()
     for line in (whole.splitlines()[-1][:40], b"[1]\n", b"7\n", b"\xff\xfe\n", b"{}\n"):
         record_path.write_bytes(whole + line)

@@ -120,7 +120,7 @@ def test_the_same_report_gives_the_same_bytes(sample: Report) -> None:
 
 
 def test_an_accepted_finding_can_be_withdrawn(sample: Report) -> None:
-    """It stands below the open findings with the name of who accepted it, and its list has `withdraw`."""
+    """The finding stands below the open ones with the name of who accepted it, and its list has `withdraw`."""
     sheet = opened(sample)["findings"]
     titles = [cell.value for cell in sheet[1]]
     last = {title: cell.value for title, cell in zip(titles, sheet[sheet.max_row], strict=True)}

@@ -48,7 +48,7 @@ def passed(ends: tuple[socket.socket, socket.socket], frame: bytes) -> bytes | N
 
 @pytest.mark.parametrize("overhears", [False, True])
 def test_the_filter_passes_the_frames_that_are_read(overhears: bool) -> None:
-    """Of the frames that scapy builds, exactly the frames pass that a reader needs."""
+    """The filter passes exactly those frames of scapy that a reader needs."""
     ours = Ether(dst=OUR_MAC, src=DEVICE_MAC)
     theirs = Ether(dst="00:00:5e:00:53:99", src=DEVICE_MAC)
     everybody = Ether(dst="ff:ff:ff:ff:ff:ff", src=DEVICE_MAC)

@@ -66,7 +66,7 @@ def test_tshark_reads_every_frame(tmp_path: Path) -> None:
 
 
 def test_tshark_reads_the_interfaces(tmp_path: Path) -> None:
-    """It reads every block of the file and reports no error."""
+    """tshark reads every block of the file and reports no error."""
     said = json.loads(tshark(written(tmp_path / "a.pcapng"), "-T", "json"))
     assert [packet["_source"]["layers"]["frame"]["frame.encap_type"] for packet in said] == ["1", "1", "1"]
     assert tshark(tmp_path / "a.pcapng", "-Y", "_ws.malformed || _ws.expert.severity >= 6291456") == ""

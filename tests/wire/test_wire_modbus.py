@@ -59,7 +59,7 @@ def test_the_request_is_read_by_scapy_and_built_by_it(transaction: int) -> None:
 
 
 def test_scapy_reads_the_same_objects() -> None:
-    """Its dissector finds the same three objects in the example."""
+    """scapy's dissector finds the same three objects in the example."""
     seen = ModbusADUResponse(EXAMPLE)
     objects = [seen.getlayer(ModbusObjectId, nb).value for nb in range(1, 4)]
     assert objects == [b"Company identification", b"Product code XX", b"V2.11"]

@@ -236,7 +236,7 @@ def test_frames_sent_without_carrier_vanish(bench: Bench) -> None:
 
 
 def test_an_interface_that_is_switched_off_has_no_carrier_and_recovers(bench: Bench) -> None:
-    """It is not gone. While it is off, frames do not leave; when it is on again, the link works as before."""
+    """The interface is `off`, not `gone`. While it is off, frames do not leave; when it is on, the link works again."""
     bench.lab.down(bench.station, "eth0")
     off = bench.change(lambda carrier: not carrier.up)
     assert (off.gone, off.off) == (False, True)
