@@ -39,11 +39,16 @@ def split_accepted(findings: Iterable[Finding], entries: tuple[Accepted, ...], t
     for finding in findings:
         keys = ((finding.rule, subject) for subject in finding.subjects)
         candidates = (index for key in keys for index in by_rule_and_subject.get(key, ()))
-        matching = [index for index in candidates if matches(entries[index], finding)]
+        subjects = frozenset(finding.subjects)
+        matching = [index for index in candidates if matches(entries[index], finding, subjects)]
         used.update(matching)
+        keys_to_add: dict[tuple[bool, bool], str] = {}  # a finding may have thousands of subjects and of entries
         for index in matching:
-            if lacking := missing_keys(entries[index], finding):
-                wide.setdefault(index, {})[" and ".join(lacking)] = None
+            has = bool(entries[index].address), bool(entries[index].other)
+            if has not in keys_to_add:
+                keys_to_add[has] = " and ".join(missing_keys(entries[index], finding))
+            if keys_to_add[has]:
+                wide.setdefault(index, {})[keys_to_add[has]] = None
         valid = [entries[index] for index in matching if not _expired(entries[index], today)]
         if valid:
             accepted.append(AcceptedFinding(finding, valid[0].by, valid[0].because, valid[0].until, valid[0].decided))
@@ -73,25 +78,26 @@ def remarks_on(findings: Iterable[Finding], remarks: Sequence[SiteRemark]) -> di
     return found
 
 
-def matches(entry: Accepted | SiteRemark, finding: Finding) -> bool:
+def matches(entry: Accepted | SiteRemark, finding: Finding, subjects: frozenset[str] | None = None) -> bool:
     """Return whether an entry applies to a finding.
 
     The entry must have the rule and one of the subjects of the finding. If the entry names an address or another party,
-    they must be those of the finding.
+    they must be those of the finding. `subjects` are its subjects, made once for many entries.
     """
-    if entry.rule != finding.rule or entry.subject not in finding.subjects:
+    among = frozenset(finding.subjects) if subjects is None else subjects
+    if entry.rule != finding.rule or entry.subject not in among:
         return False
     if entry.address and _comparable(entry.address) != _comparable(finding.address or ""):
         return False
-    return not entry.other or _same_party(entry, finding)
+    return not entry.other or _same_party(entry, finding, among)
 
 
-def _same_party(entry: Accepted | SiteRemark, finding: Finding) -> bool:
+def _same_party(entry: Accepted | SiteRemark, finding: Finding, subjects: frozenset[str]) -> bool:
     if len(finding.subjects) > 1:
         if entry.subject == finding.subjects[0] and entry.other.strip() == finding.other:
             return True  # compare the whole text first, because a name may contain a comma
         named = {name.strip() for name in entry.other.split(",")} | {entry.subject}
-        return named == set(finding.subjects)
+        return named == subjects
     return _comparable(entry.other) in map(_comparable, finding.others)
 
 

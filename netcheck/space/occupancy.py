@@ -132,10 +132,14 @@ class Island:
         """Return the gateways and router interfaces by address."""
         return _grouped((gateway.address, gateway) for gateway in self.gateways)
 
-    def routers_at(self, address: Address) -> set[str]:
+    def routers_at(self, address: Address) -> frozenset[str]:
         """Return the names of the routers that have an address."""
-        gateways = self.gateways_at.get(address, ())
-        return {gateway.owner.name for gateway in gateways if isinstance(gateway.owner, Router)}
+        return self._routers_at.get(address, frozenset())
+
+    @cached_property
+    def _routers_at(self) -> dict[Address, frozenset[str]]:
+        owners = ((one.address, one.owner.name) for one in self.gateways if isinstance(one.owner, Router))
+        return {address: frozenset(names) for address, names in _grouped(owners).items()}
 
     @cached_property
     def stations_at(self) -> dict[Address, tuple[Station, ...]]:

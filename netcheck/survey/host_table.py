@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from array import array
 from bisect import bisect_left, bisect_right
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence, Set
 from datetime import date
 from functools import cached_property
 from itertools import compress, count, islice, repeat
@@ -155,10 +155,13 @@ class HostTable:
             found.setdefault(Mac(self._columns.macs[row]), []).append(self._host(row))
         return found
 
-    def by_names(self, names: Iterable[str]) -> dict[str, list[SiteHost]]:
-        """Return the rows with these folded names, by folded name, in the order read; one pass over the table."""
+    def by_names(self, names: Set[str]) -> dict[str, list[SiteHost]]:
+        """Return the rows with these folded names, by folded name, in the order read; one pass over the table.
+
+        No row is returned for an empty name.
+        """
         found: dict[str, list[SiteHost]] = {}
-        for row in _rows(self._folded, set(names) - {""}):
+        for row in _rows(self._folded, names - {""} if "" in names else names):
             host = self._host(row)
             found.setdefault(folded(host.name), []).append(host)
         return found
@@ -240,7 +243,7 @@ def folded_all(names: Sequence[str]) -> list[str]:
     return list(map(str.casefold, map(str.rstrip, map(str.strip, names), repeat("."))))
 
 
-def _rows(column: Sequence[K], wanted: set[K]) -> Iterator[int]:
+def _rows(column: Sequence[K], wanted: Set[K]) -> Iterator[int]:
     """Yield the rows with one of the wanted values; the usual case, no such row, is the fast one."""
     return iter(()) if wanted.isdisjoint(column) else compress(count(), map(wanted.__contains__, column))
 

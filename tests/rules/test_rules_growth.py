@@ -13,6 +13,8 @@ from types import CodeType, FrameType
 
 from netcheck.addr import Prefix
 from netcheck.plan.read import read_plan
+from netcheck.rules.accept import missing_keys
+from netcheck.rules.catalogue.acceptance import LONGEST_KEYS
 from netcheck.rules.catalogue.hardware import _seen_at
 from netcheck.rules.engine import Checked, check
 from netcheck.rules.names import _is, full_name
@@ -173,3 +175,19 @@ def test_one_address_with_many_pointers(tmp_path: Path) -> None:
     calls = calls_of(_is, lambda: results.append(checked(tmp_path, HALL + ZONE, rows, [])))
     assert all(len(named.own) == 1 and len(named.pointers) == SIZE for named in results[0].in_zones)
     assert calls < MANY
+
+
+def test_one_finding_with_many_acceptances(tmp_path: Path) -> None:
+    """The keys that the entries lack are put into words once, and a message has a bounded length."""
+    rows = ["device,interface,subnet,address", *(f"device-{n},cpu,hall,10.0.0.5" for n in range(2 * SIZE))]
+    accepted = "".join(
+        f'[[accepted]]\nrule = "planned-twice"\nsubject = "device-{n}/cpu"\nby = "IT"\nbecause = "{n}"\n'
+        for n in range(2 * SIZE)
+    )
+    results: list[Checked] = []
+    calls = calls_of(missing_keys, lambda: results.append(checked(tmp_path, HALL + accepted, rows, [])))
+    wide = [one for one in results[0].findings if one.rule == "accepted-too-wide"]
+    assert len(wide) == 2 * SIZE
+    assert 'add address = "10.0.0.5" and with = "device-1/cpu, device-2/cpu, ' in wide[0].message
+    assert max(len(one.message) for one in wide) < LONGEST_KEYS + 200
+    assert calls == 1

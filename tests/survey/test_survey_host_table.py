@@ -87,7 +87,7 @@ def test_by_mac_and_by_name(rows: list[SiteHost], mac: Mac | None, name: str) ->
     table = HostTable.of(rows)
     if mac is not None:
         assert list(table.by_mac(mac)) == [host for host in rows if host.mac == mac]
-    named = table.by_names([folded(name)]).get(folded(name), [])
+    named = table.by_names({folded(name)}).get(folded(name), [])
     assert named == [host for host in rows if name and folded(host.name) == folded(name)]
 
 

@@ -26,9 +26,13 @@ def _message(entry: Accepted, rules: tuple[str, ...]) -> str:
     return f"no finding {entry.rule} of {entry.subject}{narrow} is left that this accepted entry would match"
 
 
+LONGEST_KEYS = 2000  # characters; a finding can have thousands of subjects
+
+
 def _too_wide(scene: Scene) -> Iterator[Breach]:
     for entry, keys in scene.wide:
         add = listed(list(keys), most=3, joint="or")
+        add = add if len(add) <= LONGEST_KEYS else f"{add[:LONGEST_KEYS]}\u2026"
         message = f"the accepted entry {entry.rule} of {entry.subject} would also hide later clashes; add {add}"
         yield Breach((entry.subject,), message, str(entry.position), entry.address or None, (entry.rule, entry.other))
 

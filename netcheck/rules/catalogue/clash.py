@@ -117,10 +117,9 @@ def _gateway(scene: Scene) -> Iterator[Breach]:
     for island in scene.islands.values():
         for address, owners in island.gateways_at.items():
             holders = island.placed_at.get(address, ())
-            routers = island.routers_at(address) if holders else set()
             parties = ", ".join(gateway.owner.name for gateway in owners) if holders else ""
             for placed in holders:
-                if routers != {placed.interface.device}:
+                if island.routers_at(address) != {placed.interface.device}:
                     yield breach(f"{address} is {listed_words(owners, str)}", placed.interface, others=[parties])
     for placed, island in scene.placed() if scene.others else ():
         for other, there in scene.others.islands(island.name):
