@@ -64,7 +64,7 @@ def _table(rows: list[ClassRow], form: str, width: int) -> str:
         return _listed(rows, width)
     shown = [verdict for verdict in Verdict if any(dict(row.counts).get(verdict) for row in rows)]
     heads = [
-        "what is true of the site",
+        "class of site",
         "sites",
         *(HEADS[verdict] if form == "simple" else str(verdict) for verdict in shown),
         "right",
@@ -93,9 +93,7 @@ def _listed(rows: list[ClassRow], width: int) -> str:
         for row in rows
     ]
     room = max(24, width - OTHER_CELLS)
-    return tabulate(
-        cells, ("what is true of the site", "sites", "verdicts", "right"), maxcolwidths=[26, None, room, None]
-    )
+    return tabulate(cells, ("class of site", "sites", "verdicts", "right"), maxcolwidths=[26, None, room, None])
 
 
 def _alike(summary: Summary, form: str) -> str:
