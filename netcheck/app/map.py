@@ -25,7 +25,7 @@ from netcheck.survey.model import Survey
 from netcheck.survey.read import read_site
 from netcheck.text import listed, safe
 
-FREE = "Free means not known to be used, by the plan or by its surveys. Ask IT before you use a free address."
+FREE = "A free address is in neither the plan nor its surveys, but it may be in use. Ask IT before you use it."
 
 
 def print_map(path: Path, subnet: str, *, who: bool = False, out: Path | None = None) -> None:

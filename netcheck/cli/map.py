@@ -32,7 +32,7 @@ def command(
     legend and the widest free ranges stand to the right of the map, or below it on a narrow terminal. An IPv6 subnet
     is a list. There is no colour without a terminal or if NO_COLOR is set.
 
-    Free means not known to be used, by the plan or by its surveys.
+    A free address is in neither the plan nor its surveys, but it may be in use.
 
     With --who the command lists the addresses in use instead; --out writes this list to a file.
 

@@ -62,9 +62,9 @@ def test_a_map_says_what_free_means(folder: Path) -> None:
     """The maps end with a sentence on free addresses; the list of addresses in use has none."""
     words = " ".join(netcheck(folder, "process").stdout.split())
     assert words.endswith(
-        "Free means not known to be used, by the plan or by its surveys. Ask IT before you use a free address."
+        "A free address is in neither the plan nor its surveys, but it may be in use. Ask IT before you use it."
     )
-    assert "Free means" not in netcheck(folder, "process", "--who").stdout
+    assert "A free address" not in netcheck(folder, "process", "--who").stdout
 
 
 def test_the_list_in_the_terminal(folder: Path) -> None:
