@@ -73,12 +73,6 @@ class RunGroup(NamedTuple):
             digest = blake2b(f"{self.by} {self.name} {attempt}".encode(errors="surrogatepass"), digest_size=8).digest()
             yield window.low + int.from_bytes(digest) % window.size
 
-    def among(self, placed: Iterable[Placed]) -> list[Placed]:
-        """Return the placed interfaces that belong to the group."""
-        if self.by == "kind":
-            return [one for one in placed if one.interface.kind == self.name]
-        return [one for one in placed if one.interface.device == self.name and not one.interface.kind]
-
 
 @lru_cache(maxsize=1024)
 def _of_kind(kind: str) -> RunGroup:
@@ -270,7 +264,8 @@ class _Proposer:
         self._islands = islands
         self._schemes = Schemes(plan)
         self._of_device: dict[str, list[Placed]] = defaultdict(list)
-        self._settled: dict[str, list[Placed]] = defaultdict(list)  # by subnet: interfaces that keep their addresses
+        # The addresses of the interfaces that keep theirs, by subnet and kind; of those without a kind by device too.
+        self._settled: dict[tuple[str, str, str], list[Address]] = defaultdict(list)
         self._members: dict[str, list[Interface]] = defaultdict(list)  # by subnet
         self._given: set[tuple[str, Address]] = set()
         counts = Counter(map(_DEVICE, plan.interfaces))
@@ -283,7 +278,8 @@ class _Proposer:
                 if several:
                     self._of_device[device].append(placed)
                 if here:
-                    self._settled[subnet].append(placed)
+                    kind = placed.interface.kind
+                    self._settled[subnet, kind, "" if kind else device].append(placed.address)
         for interface in plan.interfaces:
             if interface.subnet in subnets:
                 self._members[interface.subnet].append(interface)
@@ -352,8 +348,9 @@ class _Proposer:
 
     def _held(self, group: RunGroup, subnet: str, prefix: Prefix) -> set[int]:
         """Return the addresses in a subnet of the group's interfaces that keep their addresses."""
-        settled, first, last = self._settled.get(subnet, ()), prefix.first, prefix.last
-        return {one.address.value for one in group.among(settled) if first <= one.address <= last}
+        kind, device = (group.name, "") if group.by == "kind" else ("", group.name)
+        settled, first, last = self._settled.get((subnet, kind, device), ()), prefix.first, prefix.last
+        return {address.value for address in settled if first <= address <= last}
 
     def _next_to_own(self, interface: Interface, room: _Room, run: _Run) -> int | None:
         """Return a free address adjacent to the device's addresses in the subnet; None if the kind's run is there."""

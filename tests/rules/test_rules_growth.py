@@ -8,8 +8,10 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 from datetime import date
+from functools import partial
 from pathlib import Path
-from types import CodeType, FrameType
+from types import CodeType, FrameType, ModuleType
+from typing import Any
 
 from netcheck.addr import Prefix
 from netcheck.plan.read import read_plan
@@ -19,10 +21,12 @@ from netcheck.rules.catalogue.hardware import _seen_at
 from netcheck.rules.engine import Checked, check
 from netcheck.rules.names import _is, full_name
 from netcheck.rules.scene import MOST_DIFFERENT
+from netcheck.space import suggest
 from netcheck.space.addressing import _Matcher, spans_of
 from netcheck.space.occupancy import Gateway
 from netcheck.survey.read import read_surveys
 
+TraceFunction = Callable[[FrameType, str, Any], Any]
 SIZE = 120
 MANY = 8 * SIZE  # calls; a product would be SIZE * SIZE
 PLAN = 'format = 1\ninterfaces = "interfaces.csv"\n[site]\nname = "Example"\n'
@@ -59,6 +63,24 @@ def calls_of(function: Callable[..., object], run: Callable[[], object]) -> int:
     finally:
         sys.setprofile(before)
     return len(calls)
+
+
+def steps_in(module: ModuleType, run: Callable[[], object]) -> int:
+    """Return how many lines of a module are run, each iteration of a comprehension included."""
+    steps = 0
+
+    def count(frame: FrameType, event: str, _: object) -> TraceFunction | None:
+        nonlocal steps
+        steps += event == "line"
+        return count if frame.f_code.co_filename == module.__file__ else None
+
+    before = sys.gettrace()
+    sys.settrace(count)
+    try:
+        run()
+    finally:
+        sys.settrace(before)
+    return steps
 
 
 def test_one_address_planned_and_listed_many_times(tmp_path: Path) -> None:
@@ -191,3 +213,16 @@ def test_one_finding_with_many_acceptances(tmp_path: Path) -> None:
     assert 'add address = "10.0.0.5" and with = "device-1/cpu, device-2/cpu, ' in wide[0].message
     assert max(len(one.message) for one in wide) < LONGEST_KEYS + 200
     assert calls == 1
+
+
+def test_one_group_of_each_device(tmp_path: Path) -> None:
+    """The devices without a kind that keep their addresses are not searched for each device that needs one."""
+    steps = []
+    for size in (SIZE, 4 * SIZE):
+        rows = [
+            "device,interface,subnet,address",
+            *(f"a{n},cpu,hall,10.0.{n >> 8}.{n & 255}" for n in range(1, size)),
+            *(f"b{n},cpu,hall," for n in range(size)),
+        ]
+        steps.append(steps_in(suggest, partial(checked, tmp_path, HALL, rows, [])))
+    assert steps[1] < 6 * steps[0]
