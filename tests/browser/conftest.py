@@ -15,6 +15,7 @@ from playwright.sync_api import Browser, sync_playwright
 
 from netcheck.report.html.page import to_html
 from netcheck.report.html.setting_sheet import to_sheet
+from netcheck.report.proof_page import to_html as to_proof_page
 from tests.programs import need
 from tests.report.made import clock_from, every_verdict, plan_text, proof_of, report_from, write_plan, write_record
 
@@ -76,6 +77,17 @@ def page_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = folder / "report.html"
     before = write_plan(folder / "earlier", plan_text().replace("10.62.20.205", "10.62.20.206"))
     path.write_bytes(to_html(report_from(plan, first, second, before=before)))
+    return path
+
+
+@pytest.fixture(scope="session")
+def proof_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Write the page to sign for a record with every verdict and return its path."""
+    folder = tmp_path_factory.mktemp("proof")
+    plan = write_plan(folder / "tarn-hollow", plan_text())
+    record = write_record(folder / "run.jsonl", plan, every_verdict(), clock_from())
+    path = folder / "proof.html"
+    path.write_bytes(to_proof_page(report_from(plan, record)))
     return path
 
 

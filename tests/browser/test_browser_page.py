@@ -119,6 +119,39 @@ def test_no_sideways_scrolling(chromium: Browser, page_file: Path, width: int) -
         assert page.evaluate("document.documentElement.scrollWidth") <= width
 
 
+BROKEN_WORDS = """() => {
+    const broken = new Set(), range = document.createRange();
+    const texts = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+    while (texts.nextNode()) {
+        const node = texts.currentNode;
+        const holder = node.parentElement;
+        if (!holder.checkVisibility() || holder.closest("svg, .hash, .unseen, script, style")) continue;
+        for (const found of node.data.matchAll(/(?<![^\\s(])[A-Za-z][a-z-]{1,13}(?![^\\s.,;:)])/g)) {
+            range.setStart(node, found.index);
+            range.setEnd(node, found.index + found[0].length);
+            const lines = new Set([...range.getClientRects()].map(box => Math.round(box.top)));
+            if (lines.size > found[0].split("-").length) broken.add(found[0]);
+        }
+    }
+    return [...broken];
+}"""
+
+
+@pytest.mark.parametrize("width", [320, 390, 768, 1280], ids=str)
+def test_no_short_word_is_broken(chromium: Browser, page_file: Path, width: int) -> None:
+    """No word of up to 14 letters stands on two lines, except at its hyphens."""
+    with open_page(chromium, page_file, {"width": width, "height": 844}) as page:
+        page.evaluate("document.querySelectorAll('details').forEach(each => { each.open = true; })")
+        assert page.evaluate(BROKEN_WORDS) == []
+
+
+def test_the_page_to_sign_on_a_phone(chromium: Browser, proof_file: Path) -> None:
+    """The table of ports scrolls in its own box: the page is not wider than the window, and no word is broken."""
+    with open_page(chromium, proof_file, PHONE) as page:
+        assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+        assert page.evaluate(BROKEN_WORDS) == []
+
+
 def test_no_sideways_scrolling_with_very_long_names(chromium: Browser, tmp_path: Path) -> None:
     """The page is not wider than a phone, even with names of 10,000 characters and markup in every text."""
     word = "<b>=\u202e" + "\u6f22x" * 5000
@@ -251,6 +284,7 @@ def test_the_setting_sheet_on_a_screen(chromium: Browser, sheet_file: Path) -> N
     checker = files("axe_playwright_python").joinpath("axe.min.js").read_text("utf-8")
     with open_page(chromium, sheet_file, PHONE) as page:
         assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+        assert page.evaluate(BROKEN_WORDS) == []
         # All blocks and labels have the same form, and checking each takes time, so most are removed.
         page.evaluate(
             "document.querySelectorAll('.device:nth-of-type(n + 4), .label:nth-of-type(n + 4)')"
