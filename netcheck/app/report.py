@@ -111,7 +111,7 @@ def _earlier(
     try:
         return _checked(path, paths, record, day, steps)
     except NetcheckError as error:
-        raise type(error)(*(replace(one, what=f"{one.what} (in --since {path})") for one in error.problems)) from None
+        raise type(error)(*(one._replace(what=f"{one.what} (in --since {path})") for one in error.problems)) from None
 
 
 def _written(path: Path, kind: Kind, report: Report, steps: Steps) -> bytes:

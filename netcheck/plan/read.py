@@ -11,7 +11,6 @@ fault is included and references to it are not reported as unknown.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import replace
 from difflib import get_close_matches
 from itertools import islice
 from pathlib import Path
@@ -146,7 +145,7 @@ def _grouped(problems: list[Problem]) -> list[Problem]:
         found = _ROW.fullmatch(problem.where)
         rows.setdefault((found[1] if found else problem.where, problem.what, problem.do), []).append(problem)
     return [
-        replace(same[0], where=f"{same[0].where} and {len(same) - 1} more rows") if len(same) > _LISTED_SINGLY else one
+        same[0]._replace(where=f"{same[0].where} and {len(same) - 1} more rows") if len(same) > _LISTED_SINGLY else one
         for same in rows.values()
         for one in (same[:1] if len(same) > _LISTED_SINGLY else same)
     ]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
 from shlex import quote
 from typing import assert_never
 
@@ -279,7 +278,7 @@ def _surveys(report: Report) -> Iterator[str]:
             yield f"Subnet {finding.subjects[0]}: {finding.message}."
     for survey in report.surveys:
         for problem in survey.failed:
-            why = replace(problem, where="")
+            why = problem._replace(where="")
             yield f"{survey.file} could not be read, so clashes with hosts in it were not checked: {why}."
         skipped = survey.skipped
         if skipped.count:

@@ -6,7 +6,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from enum import Enum
 from typing import NamedTuple
 
@@ -35,8 +34,7 @@ class Example(NamedTuple):
     hosts: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Rule:
+class Rule(NamedTuple):
     """One rule of the catalogue.
 
     `what` is one sentence that states the fault. `why` says what goes wrong on a plant. `bad` is a plan that breaks the

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import replace
 from itertools import chain
 from operator import attrgetter
 from typing import Any
@@ -29,7 +28,7 @@ def _unreadable(scene: Scene) -> Iterator[Breach]:
 
 def _left_out(survey: Survey) -> Iterator[Breach]:
     for problem in survey.failed:
-        why = replace(problem, where="")
+        why = problem._replace(where="")
         message = f"the list cannot be read, so a clash with a host in it would not be found: {why}"
         yield Breach((survey.file,), message, str(survey.entry.position))
     skipped = survey.skipped
