@@ -67,6 +67,14 @@ class Elsewhere(NamedTuple):
         return f"{self.other.label}: {self.interface.subject}"
 
 
+MOST_PARTIES = 20  # interfaces of other plans that one finding names as its other party; common practice, no source
+
+
+def parties(users: Sequence[Elsewhere]) -> list[str]:
+    """Return the names of the other party in a finding: each interface of another plan, at most `MOST_PARTIES`."""
+    return [one.party for one in users[:MOST_PARTIES]]
+
+
 @dataclass(frozen=True, eq=False, repr=False)
 class OtherPlans:
     """All other plans of the call; finds interfaces by address, MAC, host name and switch port."""
@@ -83,11 +91,18 @@ class OtherPlans:
 
     def at(self, island: str, address: Address) -> list[Elsewhere]:
         """Return the interfaces of other plans that have an address in an island of this name."""
-        return [
-            Elsewhere(other, placed.interface)
-            for other, there in self.islands(island)
-            for placed in there.placed_at.get(address, ())
-        ]
+        if (island, address) not in self._known:
+            self._known[island, address] = [
+                Elsewhere(other, placed.interface)
+                for other, there in self.islands(island)
+                for placed in there.placed_at.get(address, ())
+            ]
+        return self._known[island, address]
+
+    @cached_property
+    def _known(self) -> dict[tuple[str, Address], list[Elsewhere]]:
+        """What `at` has returned; any number of interfaces of this plan may ask for one address."""
+        return {}
 
     def islands(self, name: str) -> Iterator[tuple[OtherPlan, Island]]:
         """Yield the islands of this name in other plans, except islands of a machine."""

@@ -18,8 +18,10 @@ from netcheck.plan.read import read_plan
 from netcheck.rules.accept import missing_keys
 from netcheck.rules.catalogue.acceptance import LONGEST_KEYS
 from netcheck.rules.catalogue.hardware import _seen_at
+from netcheck.rules.catalogue.subnet import _clash
 from netcheck.rules.engine import Checked, check
 from netcheck.rules.names import _is, full_name
+from netcheck.rules.other_plans import MOST_PARTIES, Elsewhere, OtherPlan, OtherPlans
 from netcheck.rules.scene import MOST_DIFFERENT
 from netcheck.space import suggest
 from netcheck.space.addressing import _Matcher, spans_of
@@ -39,13 +41,14 @@ def mac(number: int) -> str:
     return f"00-00-5E-00-53-{number:02X}"
 
 
-def checked(folder: Path, plan: str, rows: list[str], hosts: list[str]) -> Checked:
-    """Check a plan with these rows of interfaces and of site hosts, the titles first."""
+def checked(folder: Path, plan: str, rows: list[str], hosts: list[str], *, twice: bool = False) -> Checked:
+    """Check a plan with these rows of interfaces and of site hosts, the titles first; *twice* against an equal plan."""
     (folder / "interfaces.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
     (folder / "hosts.csv").write_text("\n".join(hosts) + "\n", encoding="utf-8")
     (folder / "plan.toml").write_text(PLAN + plan + (SURVEY if hosts else ""), encoding="utf-8")
     read = read_plan(folder)
-    return check(read, read_surveys(read), date(2026, 11, 2))
+    others = OtherPlans((OtherPlan(label="other", plan=read),) if twice else ())
+    return check(read, read_surveys(read), date(2026, 11, 2), others=others)
 
 
 def calls_of(function: Callable[..., object], run: Callable[[], object]) -> int:
@@ -226,3 +229,26 @@ def test_one_group_of_each_device(tmp_path: Path) -> None:
         ]
         steps.append(steps_in(suggest, partial(checked, tmp_path, HALL, rows, [])))
     assert steps[1] < 6 * steps[0]
+
+
+def test_another_plan_with_the_same_values(tmp_path: Path) -> None:
+    """Of the interfaces of another plan with one address, name, MAC and switch port, those that are shown are named."""
+    rows = [
+        "device,interface,subnet,address,mac,host-name,switch-port",
+        *(f"d{n},cpu,hall,10.0.0.5,{mac(1)},plc,sw 1" for n in range(SIZE)),
+    ]
+    results: list[Checked] = []
+    calls = calls_of(Elsewhere.__str__, lambda: results.append(checked(tmp_path, HALL, rows, [], twice=True)))
+    for rule in ("planned-twice", "mac-planned-twice", "name-planned-twice", "switch-port-twice"):
+        found = [one for one in results[0].findings if one.rule == rule and len(one.subjects) == 1]
+        assert len(found) == SIZE
+        assert found[0].message.endswith("d5/cpu in plan other and 114 more")
+        assert len(found[0].others) in (1, MOST_PARTIES)
+    assert calls == 4 * 6 * SIZE
+
+
+def test_another_plan_with_the_same_subnets(tmp_path: Path) -> None:
+    """Subnets of another plan that are described alike are compared once with each subnet."""
+    subnets = "".join(f'[[subnet]]\nname = "s{n}"\nprefix = "10.0.0.0/16"\n' for n in range(SIZE))
+    rows = ["device,interface,subnet,address", "plc,cpu,s0,10.0.0.5"]
+    assert calls_of(_clash, lambda: checked(tmp_path, subnets, rows, [], twice=True)) == SIZE

@@ -7,13 +7,14 @@ from itertools import chain
 
 from netcheck.addr import Range
 from netcheck.rules.finding import Breach, Severity, breach
+from netcheck.rules.other_plans import parties
 from netcheck.rules.rule import Readdress, Rule, device, one, plan
 from netcheck.rules.scene import Scene
 from netcheck.space.addressing import spans_of
 from netcheck.space.intervals import Spans
 from netcheck.space.occupancy import Island, Placed
 from netcheck.space.usable import NEVER, PERHAPS_PUBLIC, SPECIAL, block_of, is_public, unusable_by_prefix, why_unusable
-from netcheck.text import listed
+from netcheck.text import listed, listed_words
 
 
 def _outside(scene: Scene) -> Iterator[Breach]:
@@ -76,8 +77,8 @@ def _planned_twice(scene: Scene) -> Iterator[Breach]:
     for placed, island in scene.placed() if scene.others else ():
         elsewhere = scene.others.at(island.name, placed.address)
         if elsewhere:
-            message = f"{placed.address} is planned here and for {listed([*map(str, elsewhere)])}"
-            yield breach(message, placed.interface, others=[one.party for one in elsewhere])
+            message = f"{placed.address} is planned here and for {listed_words(elsewhere, str)}"
+            yield breach(message, placed.interface, others=parties(elsewhere))
 
 
 def _holders_differ(holders: tuple[Placed, ...]) -> bool:

@@ -126,7 +126,7 @@ def _gateway(scene: Scene) -> Iterator[Breach]:
             theirs = there.gateways_at.get(placed.address, ())
             itself = there.routers_at(placed.address) == {placed.interface.device}
             if theirs and not itself and placed.address not in island.gateways_at:
-                message = f"{placed.address} is {listed([*map(str, theirs)])} in plan {other.label}"
+                message = f"{placed.address} is {listed_words(theirs, str)} in plan {other.label}"
                 yield breach(message, placed.interface, others=[f"{other.label}: {theirs[0].owner.name}"])
 
 

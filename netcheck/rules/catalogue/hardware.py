@@ -8,11 +8,11 @@ from functools import cache
 from netcheck.addr import Mac
 from netcheck.plan.model import Interface
 from netcheck.rules.finding import Breach, Severity, breach
-from netcheck.rules.other_plans import switch_port_key
+from netcheck.rules.other_plans import parties, switch_port_key
 from netcheck.rules.rule import Rule, device, one, plan
 from netcheck.rules.scene import Scene, shared
 from netcheck.survey.host_table import SiteHost
-from netcheck.text import listed
+from netcheck.text import listed, listed_words
 
 
 def _unusable(scene: Scene) -> Iterator[Breach]:
@@ -38,7 +38,7 @@ def _planned_twice(scene: Scene) -> Iterator[Breach]:
     for interface, mac in scene.macs if scene.others else ():
         elsewhere = scene.others.with_mac(mac)
         if elsewhere:
-            message = f"the MAC {mac} is planned here and for {listed([*map(str, elsewhere)])}"
+            message = f"the MAC {mac} is planned here and for {listed_words(elsewhere, str)}"
             yield breach(message, interface, others=[str(mac)])
 
 
@@ -89,8 +89,8 @@ def _switch_ports(scene: Scene) -> Iterator[Breach]:
         port = interface.switch_port.text.strip() if interface.switch_port and not interface.behind else ""
         elsewhere = scene.others.with_switch_port(switch_port_key(port)) if port else []
         if elsewhere:
-            message = f"switch port {port} is planned here and for {listed([*map(str, elsewhere)])}"
-            yield breach(message, interface, others=[one.party for one in elsewhere])
+            message = f"switch port {port} is planned here and for {listed_words(elsewhere, str)}"
+            yield breach(message, interface, others=parties(elsewhere))
 
 
 def _mac(mac: str) -> str:

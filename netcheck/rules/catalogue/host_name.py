@@ -8,9 +8,10 @@ from functools import cache
 
 from netcheck.rules.finding import Breach, Severity, breach
 from netcheck.rules.names import full_name, spellings
+from netcheck.rules.other_plans import parties
 from netcheck.rules.rule import Rule, device, one, plan
 from netcheck.rules.scene import Scene, shared
-from netcheck.text import Pattern, listed
+from netcheck.text import Pattern, listed, listed_words
 
 # RFC 1035 section 2.3.4: a label has at most 63 octets; a name at most 255 on the wire, 253 as text without final dot.
 LONGEST_LABEL, LONGEST_NAME = 63, 253
@@ -66,8 +67,8 @@ def _planned_twice(scene: Scene) -> Iterator[Breach]:
     for interface, typed, name in scene.names if scene.others else ():
         elsewhere = scene.others.with_name(scene.plan.island_of(interface), full_name(name, domain))
         if elsewhere:
-            message = f"the host name {typed} is planned here and for {listed([*map(str, elsewhere)])}"
-            yield breach(message, interface, others=[one.party for one in elsewhere])
+            message = f"the host name {typed} is planned here and for {listed_words(elsewhere, str)}"
+            yield breach(message, interface, others=parties(elsewhere))
 
 
 def _taken(scene: Scene) -> Iterator[Breach]:

@@ -51,26 +51,36 @@ def _overlap(scene: Scene) -> Iterator[Breach]:
 
 def _overlap_elsewhere(scene: Scene) -> Iterator[Breach]:
     """Compare each subnet with those of other plans; at most `MOST_PAIRS` clashes of a subnet are reported."""
-    theirs = [(other, subnet) for other, subnet in scene.others.subnets() if subnet.prefix.value is not None]
-    numbers: dict[str, list[tuple[int, Prefix]]] = {}
+    theirs = list(scene.others.subnets())
+    alike: dict[tuple[object, ...], list[int]] = {}  # the numbers of those with one description
     for number, (_, subnet) in enumerate(theirs):
         if subnet.prefix.value is not None:
-            numbers.setdefault(subnet.island, []).append((number, subnet.prefix.value))
-    prefixes = {island: Prefixes(pairs) for island, pairs in numbers.items()}
+            alike.setdefault(_description(subnet), []).append(number)
+    groups = {numbers[0]: numbers for numbers in alike.values()}
+    firsts: dict[str, list[tuple[int, Prefix]]] = {}
+    for number in groups:
+        subnet = theirs[number][1]
+        if subnet.prefix.value is not None:
+            firsts.setdefault(subnet.island, []).append((number, subnet.prefix.value))
+    prefixes = {island: Prefixes(pairs) for island, pairs in firsts.items()}
     for subnet in scene.plan.subnets if prefixes else ():
         prefix, island = subnet.prefix.value, subnet.island
         sharing = sorted(prefixes[island].sharing(prefix)) if prefix and island in prefixes else ()
-        compared = ((*theirs[number], _clash(subnet, theirs[number][1])) for number in sharing)
-        clashes = (
-            (f"{other.label}: {one.name}", f"{message} of subnet {one.name} in plan {other.label}")
-            for other, one, message in compared
-            if message
-        )
-        for party, message in islice(clashes, MOST_PAIRS):
-            yield Breach((subnet.name,), message, str(subnet.position), others=(party,))
-        for party, _ in islice(clashes, 1):
-            message = f"{prefix} clashes with further subnets of other plans; the next one is {party}"
-            yield Breach((subnet.name,), message, str(subnet.position), others=(party,))
+        clashing = ((first, message) for first in sharing if (message := _clash(subnet, theirs[first][1])))
+        several = [(number, message) for first, message in islice(clashing, MOST_PAIRS + 1) for number in groups[first]]
+        for count, (number, message) in enumerate(sorted(several)[: MOST_PAIRS + 1]):
+            other, one = theirs[number]
+            party = f"{other.label}: {one.name}"
+            what = f"{message} of subnet {one.name} in plan {other.label}"
+            if count == MOST_PAIRS:
+                what = f"{prefix} clashes with further subnets of other plans; the next one is {party}"
+            yield Breach((subnet.name,), what, str(subnet.position), others=(party,))
+
+
+def _description(subnet: Subnet) -> tuple[object, ...]:
+    """Return what `_clash` compares of a subnet of another plan, and its island."""
+    gateway = subnet.gateway.value if subnet.gateway else None
+    return subnet.island, subnet.prefix.value, gateway, subnet.vlan, tuple(cell.value for cell in subnet.pools)
 
 
 def _clash(mine: Subnet, theirs: Subnet) -> str:
