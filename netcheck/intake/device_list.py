@@ -26,6 +26,7 @@ from netcheck.intake.subnets import (
     with_interface_names,
     with_short_addresses,
     with_units,
+    without_repeats,
 )
 from netcheck.plan.forms.csv_table import title_of
 from netcheck.plan.shape_problems import keys_of
@@ -83,7 +84,8 @@ def intake_from(paths: Sequence[Path], mapped: Mapping[str, str]) -> Intake:
     if unused := [title for title in mapped if title not in titles]:
         do = f"The titles, reduced to letters and digits, are {listed(sorted(filter(None, titles)), 20)}"
         raise UsageError(Problem(f'--map: no table has the title "{safe(unused[0], 60)}"', do=do))
-    whole = with_interface_names(with_units(list(with_short_addresses(interfaces, remarks)), remarks), remarks)
+    single = list(without_repeats(with_short_addresses(interfaces, remarks), remarks))
+    whole = with_interface_names(with_units(single, remarks), remarks)
     subnets, placed = placed_in_subnets(whole, remarks)
     routers = routers_of(placed, subnets, remarks)
     remarks.unread += [text for one in whole for text in unreadable_in(one)]

@@ -15,6 +15,8 @@ from netcheck.text import safe
 GUESSED_LENGTH = 24  # prefix length if no row of a subnet has a mask: the most common one; common practice, no source
 _LAST_OCTET = re.compile(r"\.\d{1,3}", re.ASCII)
 _NUMBER = re.compile(r"\d{1,4}", re.ASCII)
+# Kinds of devices that may route although the list has several of them; common practice, no source.
+_ROUTES = re.compile(r"router|switch|firewall|gateway|modem|nat\b|vpn", re.IGNORECASE)
 UNKNOWN = "tbd"  # the prefix of a subnet if none of its rows has an address
 
 
@@ -49,6 +51,8 @@ def placed_in_subnets(
             members[home].append(one)
     names = _names(members)
     subnets = [_subnet(prefix, names[prefix], several) for prefix, several in members.items()]
+    for subnet, several in zip(subnets, members.values(), strict=True):
+        remarks.guessed += _other_vlans(subnet, several)
     by_words = {words: names[prefix] for prefix, several in members.items() for words in _words_of(several)}
     unknown: dict[str, Prefix | None] = {}  # subnets without an address in any row
     placed = []
@@ -104,7 +108,8 @@ def _prefix_named(one: ListedInterface) -> Prefix | None:
 def _prefixes(interfaces: Sequence[ListedInterface], remarks: IntakeRemarks) -> list[Prefix]:
     """Return the prefixes of the list in order.
 
-    A prefix is a wrong mask if all its addresses are inside prefixes that more rows agree on.
+    A prefix is a wrong mask if all its addresses are inside prefixes that more rows agree on. The address of a single
+    row is wrong if the row's gateway, and its VLAN or subnet if it has one, belong to a prefix that more rows agree on.
     """
     votes: dict[Prefix, list[tuple[ListedInterface, Address]]] = {}
     unmasked: list[tuple[ListedInterface, Address]] = []
@@ -118,18 +123,31 @@ def _prefixes(interfaces: Sequence[ListedInterface], remarks: IntakeRemarks) -> 
         else:
             votes.setdefault(Prefix.of(address, length), []).append((one, address))
     found = _PrefixSet(())
+    texts: dict[Prefix, set[str]] = {}  # the texts of the list for each prefix that several rows agree on
     for prefix, inside in sorted(votes.items(), key=lambda item: (-len(item[1]), item[0].family, item[0].value)):
         if all(found.longest(address) for _, address in inside):
             shown = ", ".join(one.where for one, _ in inside[:3])
             remarks.guessed.append(f"{shown}: the mask of {prefix} differs from the other rows; it is kept as it is")
+        elif len(inside) == 1 and (home := _home_of_stray(inside[0][0], found, texts)) is not None:
+            one, address = inside[0]
+            what = f"{address} is not in {home}, the subnet of its gateway {one.gateway}"
+            remarks.guessed.append(f"{one.where}: {what}; it is kept as it is, as a device of that subnet")
         else:
             found.add(prefix)
+            if len(inside) > 1:
+                texts[prefix] = {_words(one) for one, _ in inside}
     for one, address in unmasked:
         if not found.longest(address):
             prefix = Prefix.of(address, GUESSED_LENGTH if address.family == 4 else 64)
             found.add(prefix)
             remarks.guessed.append(f"{one.where}: no row gives a mask; {prefix} is assumed to be the subnet")
     return sorted(found.prefixes)
+
+
+def _home_of_stray(one: ListedInterface, found: _PrefixSet, texts: Mapping[Prefix, set[str]]) -> Prefix | None:
+    """Return the prefix that a row's gateway and its text for the subnet belong to, or None if they contradict."""
+    home = found.longest(_gateway(one))
+    return home if home is not None and home in texts and _words(one) in {"", *texts[home]} else None
 
 
 class _PrefixSet:
@@ -191,6 +209,18 @@ def _vlan(members: Iterable[ListedInterface]) -> str:
     return numbers.most_common(1)[0][0] if numbers else ""
 
 
+def _other_vlans(subnet: ListedSubnet, members: Iterable[ListedInterface]) -> Iterator[str]:
+    """Yield a remark for each VLAN ID of the list that differs from the one of its subnet."""
+    rows: dict[str, list[str]] = {}
+    for one in members:
+        vlan = _vlan([one])
+        if vlan and int(vlan) != int(subnet.vlan):
+            rows.setdefault(vlan, []).append(one.where)
+    for vlan, places in rows.items():
+        what = f"VLAN {vlan} differs from VLAN {subnet.vlan} of the other rows of {subnet.prefix}"
+        yield f"{rows_as_text(places)}: {what}; the plan has {subnet.vlan}"
+
+
 def _subnet_names(
     interfaces: Sequence[ListedInterface],
     homes: Sequence[Prefix | None],
@@ -241,6 +271,21 @@ def with_short_addresses(interfaces: Iterable[ListedInterface], remarks: IntakeR
             yield replace(one, address=whole)
         else:
             yield one
+
+
+def without_repeats(interfaces: Iterable[ListedInterface], remarks: IntakeRemarks) -> Iterator[ListedInterface]:
+    """Yield the interfaces without rows that repeat an earlier row; a running number may differ."""
+    first: dict[object, str] = {}
+    for one in interfaces:
+        others = tuple((title, text) for title, text in one.extra if not text.isdecimal())
+        cells = (one.device, one.interface, one.address, one.mask, one.gateway, one.mac, one.unit, one.group)
+        key = (cells, others, tuple(sorted(one.values.items())))
+        earlier = first.setdefault(key, one.where) if one.address not in ("", DHCP) or one.mac else one.where
+        if earlier == one.where:
+            yield one
+        else:
+            name = safe(one.device, 60)
+            remarks.unread.append(f'{one.where}: it repeats {earlier} ("{name}", {one.address or one.mac}); left out')
 
 
 def with_units(interfaces: Sequence[ListedInterface], remarks: IntakeRemarks) -> list[ListedInterface]:
@@ -321,10 +366,20 @@ def with_interface_names(interfaces: Sequence[ListedInterface], remarks: IntakeR
 def routers_of(
     placed: Sequence[PlacedInterface], subnets: Iterable[ListedSubnet], remarks: IntakeRemarks
 ) -> dict[str, list[str]]:
-    """Return the devices that have the gateway of their subnet, each with its interfaces as address/length."""
+    """Return the devices that have the gateway of their subnet, each with its interfaces as address/length.
+
+    A device of a kind that is common in the list, such as a drive, has the gateway's address by mistake.
+    """
     prefixes = {one.name: one.prefix for one in subnets}
     gateways = {(one.name, one.gateway) for one in subnets if one.gateway}
     routers = dict.fromkeys(one.interface.device for one in placed if (one.subnet, one.interface.address) in gateways)
+    kinds = {one.interface.device: one.interface.values.get("kind", "") for one in placed}
+    others = Counter(kind.casefold() for device, kind in kinds.items() if kind and device not in routers)
+    for device in [one for one in routers if others[kinds[one].casefold()] > 1 and not _ROUTES.search(kinds[one])]:
+        del routers[device]
+        where = next(one.interface.where for one in placed if one.interface.device == device)
+        what = f'"{safe(device, 60)}" has the address of a gateway but is no router: other devices of the list'
+        remarks.guessed.append(f'{where}: {what} are "{safe(kinds[device], 40)}" too')
     found: dict[str, list[str]] = {}
     for one in placed:
         prefix = prefixes.get(one.subnet)

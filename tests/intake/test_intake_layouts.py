@@ -318,7 +318,7 @@ def test_a_long_list_is_read_quickly(tmp_path: Path, body: str) -> None:
 
 def test_a_plan_that_is_too_large_to_read_is_not_written(tmp_path: Path) -> None:
     """A table of more than 16 MiB is refused before anything is written."""
-    (tmp_path / "list.csv").write_text("Tag,IP\n" + f"d,10.0.0.5,{'x' * 900}\n" * 20_000)
+    (tmp_path / "list.csv").write_text("Tag,IP\n" + "".join(f"d{n},10.0.0.5,{'x' * 900}\n" for n in range(20_000)))
     run = netcheck("new", "plan", "--from", "list.csv", cwd=tmp_path)
     assert (run.returncode, "larger than the 16 MiB of a table" in run.stderr) == (2, True)
     assert not (tmp_path / "plan").exists()
@@ -348,3 +348,72 @@ def test_a_column_that_is_left_out_is_reported(tmp_path: Path) -> None:
     assert '  left out: "Cost"' in printed
     assert '  kept under their titles: "Cable"' in printed
     assert "1 interface of 1 device, 0 without an address, in 1 subnet" in printed
+
+
+TITLES = "Tag,Type,IP,Mask,Gateway,VLAN,MAC,No.\n"
+
+
+def rows_of_a_subnet(third: int, vlan: int, count: int, kind: str = "drive") -> str:
+    """Return CSV rows of devices in 172.20.<third>.0/25, from .20."""
+    common = f"255.255.255.128,172.20.{third}.1,{vlan},"
+    return "".join(f"d{third}-{n},{kind},172.20.{third}.{20 + n},{common},{n}\n" for n in range(count))
+
+
+def test_another_vlan_than_that_of_the_subnet_is_reported(tmp_path: Path) -> None:
+    """The plan keeps one VLAN for a subnet, so a row with another one must not be lost without a word."""
+    odd = "odd,drive,172.20.17.40,255.255.255.128,172.20.17.1,718,,9\n"
+    found = listed(tmp_path, TITLES + rows_of_a_subnet(17, 717, 3) + odd)
+    assert [(str(one.prefix), one.vlan) for one in found.subnets] == [("172.20.17.0/25", "717")]
+    what = "row 5: VLAN 718 differs from VLAN 717 of the other rows of 172.20.17.0/25; the plan has 717"
+    assert found.remarks.guessed == [what]
+
+
+def test_a_repeated_row_is_left_out(tmp_path: Path) -> None:
+    """The same device with the same values is one interface; only the running number of the list differs."""
+    again = "d17-1,drive,172.20.17.21,255.255.255.128,172.20.17.1,717,,8\n"
+    found = listed(tmp_path, TITLES + rows_of_a_subnet(17, 717, 3) + again)
+    assert len(found.interfaces) == 3
+    assert found.remarks.unread == ['row 5: it repeats row 3 ("d17-1", 172.20.17.21); left out']
+
+
+@pytest.mark.parametrize(
+    "again",
+    [
+        "d17-1,drive,172.20.17.41,255.255.255.128,172.20.17.1,717,,8\n",
+        "d17-1,drive,172.20.17.21,255.255.255.0,172.20.17.1,717,,8\n",
+        "d17-9,drive,172.20.17.21,255.255.255.128,172.20.17.1,717,,8\n",
+    ],
+    ids=["address", "mask", "device"],
+)
+def test_a_row_with_another_value_is_no_repetition(tmp_path: Path, again: str) -> None:
+    """Only rows that are equal in every value are one interface."""
+    found = listed(tmp_path, TITLES + rows_of_a_subnet(17, 717, 3) + again)
+    assert len(found.interfaces) == 4
+
+
+def test_an_address_with_exchanged_octets_stays_in_the_subnet_of_its_gateway(tmp_path: Path) -> None:
+    """One row alone makes no subnet if its gateway and its VLAN are those of other rows."""
+    odd = "odd,drive,172.16.20.40,255.255.255.128,172.20.16.1,716,,9\n"
+    found = listed(tmp_path, TITLES + odd + rows_of_a_subnet(16, 716, 3))
+    assert subnets(found) == [("vlan-716", "172.20.16.0/25")]
+    assert {one.subnet for one in found.interfaces} == {"vlan-716"}
+    what = "172.16.20.40 is not in 172.20.16.0/25, the subnet of its gateway 172.20.16.1"
+    assert found.remarks.guessed == [f"row 2: {what}; it is kept as it is, as a device of that subnet"]
+
+
+@pytest.mark.parametrize("odd", ["172.16.20.1,716", "172.20.16.1,777"], ids=["gateway", "vlan"])
+def test_a_single_row_with_its_own_gateway_or_vlan_is_a_subnet(tmp_path: Path, odd: str) -> None:
+    """A gateway inside the row's own prefix, or a VLAN of no other row, contradicts a mistyped address."""
+    row = f"odd,drive,172.16.20.40,255.255.255.128,{odd},,9\n"
+    found = listed(tmp_path, TITLES + row + rows_of_a_subnet(16, 716, 3))
+    assert "172.16.20.0/25" in [prefix for _, prefix in subnets(found)]
+
+
+@pytest.mark.parametrize(("kind", "routes"), [("drive", False), ("Router", True), ("L3 switch", True)])
+def test_a_common_kind_of_device_is_no_router(tmp_path: Path, kind: str, routes: bool) -> None:
+    """A drive with the gateway's address is a mistake, which the plan must show as a conflict."""
+    odd = f"odd,{kind},172.20.16.1,255.255.255.128,172.20.16.1,716,,9\n"
+    found = listed(tmp_path, TITLES + odd + rows_of_a_subnet(16, 716, 3) + rows_of_a_subnet(17, 717, 3, "L3 switch"))
+    assert list(found.routers) == (["odd"] if routes else [])
+    what = 'row 2: "odd" has the address of a gateway but is no router: other devices of the list are "drive" too'
+    assert (what in found.remarks.guessed) is not routes
