@@ -137,12 +137,78 @@ BROKEN_WORDS = """() => {
 }"""
 
 
+# Addresses, and the parts of names between hyphens and slashes, that stand on two lines.
+BROKEN_PIECES = """selector => {
+    const broken = new Set(), range = document.createRange();
+    for (const holder of document.querySelectorAll(selector)) {
+        if (!holder.checkVisibility() || holder.textContent.length > 28) continue;
+        const texts = document.createTreeWalker(holder, NodeFilter.SHOW_TEXT);
+        while (texts.nextNode()) {
+            const node = texts.currentNode;
+            for (const found of node.data.matchAll(/[0-9A-F]{2}(?:-[0-9A-F]{2}){5}|[^\\s/-]+/g)) {
+                range.setStart(node, found.index);
+                range.setEnd(node, found.index + found[0].length);
+                if (new Set([...range.getClientRects()].map(box => Math.round(box.top))).size > 1) broken.add(found[0]);
+            }
+        }
+    }
+    return [...broken];
+}"""
+
+
 @pytest.mark.parametrize("width", [320, 390, 768, 1280], ids=str)
 def test_no_short_word_is_broken(chromium: Browser, page_file: Path, width: int) -> None:
     """No word of up to 14 letters stands on two lines, except at its hyphens."""
     with open_page(chromium, page_file, {"width": width, "height": 844}) as page:
         page.evaluate("document.querySelectorAll('details').forEach(each => { each.open = true; })")
         assert page.evaluate(BROKEN_WORDS) == []
+
+
+@pytest.mark.parametrize("width", [880, 980, 1280], ids=str)
+def test_no_short_text_of_a_request_is_broken(chromium: Browser, draft_file: Path, width: int) -> None:
+    """No address and no word of a request stands on two lines while the column of notes has room.
+
+    An address and a MAC stay whole; a name is broken only after a hyphen or a slash.
+    """
+    with open_page(chromium, draft_file, {"width": width, "height": 900}) as page:
+        page.evaluate("document.querySelectorAll('details').forEach(each => { each.open = true; })")
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        assert page.locator(".requests .part").count() > 100
+        assert page.evaluate(BROKEN_PIECES, ".requests .part, .ip-list td") == []
+        assert page.evaluate(BROKEN_WORDS) == []
+
+
+@pytest.mark.parametrize("width", [320, 390, 768, 900, 1100, 1280], ids=str)
+def test_the_page_to_sign_breaks_no_word(chromium: Browser, proof_file: Path, width: int) -> None:
+    """The columns of ports and places do not shrink to a few letters, and the page is not wider than the window."""
+    with open_page(chromium, proof_file, {"width": width, "height": 900}) as page:
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        assert page.evaluate(BROKEN_PIECES, ".ports td") == []
+        assert page.evaluate(BROKEN_WORDS) == []
+
+
+@pytest.mark.parametrize("width", [320, 768, 1280], ids=str)
+@pytest.mark.parametrize("media", ["screen", "print"])
+def test_the_facts_of_a_port_do_not_overlap(
+    chromium: Browser, page_file: Path, media: Literal["screen", "print"], width: int
+) -> None:
+    """The name of each fact ends before its value begins: `Second owner unheard` is the longest name."""
+    with open_page(chromium, page_file, {"width": width, "height": 900}) as page:
+        page.emulate_media(media=media)
+        over = """() => [...document.querySelectorAll('.pairs dt')].filter(dt => {
+            const range = document.createRange();
+            range.selectNodeContents(dt);
+            return range.getBoundingClientRect().right + 4 > dt.nextElementSibling.getBoundingClientRect().left;
+        }).map(dt => dt.textContent)"""
+        assert page.locator(".pairs dt", has_text="Second owner unheard").count() > 0
+        assert page.evaluate(over) == []
+        lines = """() => Math.max(...[...document.querySelectorAll('.phases td')]
+            .filter(td => td.textContent.includes(' of ')).map(td => {
+                const range = document.createRange();
+                range.selectNodeContents(td);
+                return range.getClientRects().length;
+            }))"""
+        assert page.evaluate(lines) == 1  # "18 of 18" stays on one line
 
 
 def test_the_page_to_sign_on_a_phone(chromium: Browser, proof_file: Path) -> None:

@@ -1,7 +1,7 @@
 "use strict";
 (() => {
   // Folded sections start closed. On a narrow screen every section starts closed, except leading ones.
-  const narrow = matchMedia("(max-width: 54rem)").matches;
+  const narrow = matchMedia("(max-width: 60rem)").matches;
   const folds = [...document.querySelectorAll("details.fold")];
   for (const fold of folds) {
     fold.open = !("folded" in fold.dataset || (narrow && !("leading" in fold.dataset)));
