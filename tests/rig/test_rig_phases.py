@@ -233,6 +233,14 @@ def test_the_events_of_each_port_come_in_order() -> None:
     assert forbidden_frames(ran) == []
 
 
+def test_a_silence_with_another_owner_is_not_called_proven() -> None:
+    """The line at the end of phase out names the device that answered, because the verdict will be `impostor`."""
+    scene = pair()
+    scene.plug("stranger", 20, Faults(only_while_out=scene.jacks["alpha/cpu"]), mac=MACS + 0x99)
+    texts = [event.text for event in said(scene.prove(), What.ENOUGH) if event.port == "alpha/cpu:1"]
+    assert texts == ["00-00-5E-00-53-99 answered while the cable was out"]
+
+
 def test_no_port_begins_while_a_cable_is_out() -> None:
     """The next port begins only after the previous cable is in again, even where the verdict needs no phase back."""
     scene = pair()

@@ -170,7 +170,26 @@ def test_too_short_pulls_prove_nothing(out: float) -> None:
     proof = the(ran, "d20/lan:1")
     assert proof.verdict == "unsettled"
     assert "put back too soon" in proof.why
-    assert "leave the cable out until told" in said(ran, What.WARN)[0]
+    assert "leave the cable out until you" in said(ran, What.WARN)[0]
+
+
+def test_a_cable_that_returns_in_the_moment_of_the_request_was_not_put_back_too_soon() -> None:
+    """No hand is that fast, so the pull does not count; but the run had asked, and must not say that it had not."""
+    scene = row_of(2, lasts=200)
+    right = scene.hand.told
+
+    def told(event: Event) -> None:
+        if event.action is Action.PLUG:
+            scene.hand.told = right  # type: ignore[method-assign]
+            scene.rig.plug(scene.jacks["d20/lan"], True)
+        else:
+            right(event)
+
+    scene.hand.told = told  # type: ignore[method-assign]
+    pull(scene, "d20/lan", SETTLED, out=60.0)
+    warned = said(walk(scene), What.WARN)
+    assert "it answered in the same moment as the request to plug in" in warned[0]
+    assert not any("too soon" in one for one in warned)
 
 
 def test_a_too_short_pull_does_not_lengthen_the_next() -> None:

@@ -16,7 +16,7 @@ from netcheck.proof.port.controls import (
 )
 from netcheck.proof.port.pull import Pull
 from netcheck.proof.port.state import LOST, PortState
-from netcheck.proof.probing.address_state import Stage
+from netcheck.proof.probing.address_state import EVER, Stage
 from netcheck.proof.run_state import Cut, Void
 from netcheck.proof.verdict.observation import SAME_TIME
 from netcheck.proof.verdict.silence_rule import ARP_EVERY, ON_TIME
@@ -32,7 +32,14 @@ Steps = Generator[None, None, None]
 
 
 class TooSoon(Exception):
-    """Raised if the address answers again before its cable was asked back."""
+    """Raised if the address answers again before its cable was asked back, or before a hand can have plugged it in."""
+
+
+def too_soon(pull: Pull | None) -> str:
+    """Return what the technician did, and what to do at the next pull; `pull` is the one that does not count."""
+    if pull is not None and pull.plug_at < EVER:
+        return "answered in the same moment as the request to plug in: leave the cable out until you have read it"
+    return "answers again too soon: leave the cable out until you are told"
 
 
 class Disturbed(Void):
@@ -158,7 +165,7 @@ def phase_out(port: PortState) -> Generator[None, None, bool]:
         if enough_at or port.silent_enough():
             enough_at = enough_at or run.now
             if pull.cable == "carrier" or _is_alone(port):
-                port.say(What.ENOUGH, "Silence proven")
+                port.say(What.ENOUGH, _what_suffices(port, pull))
                 break
             if run.now > enough_at + DOUBT and (together := fallen_together(port)):
                 if port.chained >= set(together):
@@ -171,6 +178,16 @@ def phase_out(port: PortState) -> Generator[None, None, bool]:
         raise WentOn
     _close_out(port, pull)
     return True
+
+
+def _what_suffices(port: PortState, pull: Pull) -> str:
+    """Return the text for the end of phase out; it names no proven silence if another device answered meanwhile."""
+    entries = (port.entry, *port.beyond)
+    macs = {sighting.mac for entry in entries for sighting in entry.heard(pull.silent_from)} - {port.mac}
+    if not macs:
+        return "Silence proven"
+    names = listed([port.run.names.of(mac) for mac in sorted(macs)])
+    return f"{names} answered while the cable was out"
 
 
 def _fell_after_enter(pull: Pull) -> bool:

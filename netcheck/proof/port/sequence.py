@@ -23,6 +23,7 @@ from netcheck.proof.port.phase_out import (
     give_up,
     phase_out,
     pull,
+    too_soon,
 )
 from netcheck.proof.port.state import PortState
 from netcheck.proof.probing.address_state import EVER, ProbeKind
@@ -98,8 +99,8 @@ def _pulls(port: PortState, decided: Callable[[Observation], bool]) -> Steps:
         except TooSoon:
             spoilt += 1
             port.fell_before = True
+            warning = f"{port.target.address_text} {too_soon(port.pull)}"
             port.drop_pull()
-            warning = f"{port.target.address_text} answers again too soon: leave the cable out until you are told"
             yield from _answers_again(port)
             continue
         if ended is Ended.FINISHED:

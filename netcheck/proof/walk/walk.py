@@ -16,7 +16,7 @@ from netcheck.proof.port.answers import GAP
 from netcheck.proof.port.controls import FellTogether, fallen_together
 from netcheck.proof.port.observe import observe
 from netcheck.proof.port.phase_back import COMPARED, phase_back, put_back
-from netcheck.proof.port.phase_out import Disturbed, TooSoon, phase_out, say_silent
+from netcheck.proof.port.phase_out import Disturbed, TooSoon, phase_out, say_silent, too_soon
 from netcheck.proof.port.pull import Pull
 from netcheck.proof.port.state import PortState
 from netcheck.proof.probing.address_state import EVER, AddressState, ProbeKind, Stage
@@ -377,8 +377,7 @@ class Walk:
         cut = "" if port.fallen else "its cable was put back too soon"
         self._set_aside(track, replace(self._seen(track, port), cut=cut))
         together = f"it fell silent together with {listed(list(port.fallen))}; pull one cable at a time"
-        too_soon = "it answers again too soon; leave the cable out until told"
-        return port.warn(f"{port.target.subject}: {together if port.fallen else too_soon}")
+        return port.warn(f"{port.target.subject}: {together if port.fallen else f'it {too_soon(port.pull)}'}")
 
     def _set_aside(self, track: Track, seen: Observation) -> None:
         """End a silence that does not count. Its observation may still decide the port, for example as `impostor`."""
