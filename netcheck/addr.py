@@ -28,6 +28,9 @@ _MAC = Pattern(
     re.ASCII,
 )
 
+_LETTERS = str.maketrans(
+    "OoIl", "0011"
+)  # letters that are typed or read in place of digits; common practice, no source
 T = TypeVar("T")
 WIDTH = {4: 32, 6: 128}
 LONGEST_TEXT = 100
@@ -105,6 +108,9 @@ def _why_not_v4(text: str) -> str:
         return f"{_shown(text)} has an octet above 255"
     if "/" in text:
         return f"{_shown(text)} has a prefix length; an address alone is expected"
+    if _V4.fullmatch(meant := text.translate(_LETTERS)):
+        letter = next(letter for letter in text if ord(letter) in _LETTERS)
+        return f"{_shown(text)} has the letter {letter} in place of a digit; if a digit is meant, write {meant}"
     return f"{_shown(text)} is not an address of four decimal octets"
 
 

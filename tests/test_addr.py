@@ -52,6 +52,9 @@ def test_ipv6_is_written_as_rfc_5952_recommends(text: str, short: str) -> None:
 @pytest.mark.parametrize(
     ("text", "why"),
     [
+        ("172.2O.16.33", "has the letter O in place of a digit; if a digit is meant, write 172.20.16.33"),
+        ("10.0.0.l6", "has the letter l in place of a digit; if a digit is meant, write 10.0.0.16"),
+        ("1O.0.0.300", "is not an address of four decimal octets"),
         ("010.0.0.1", "leading zero"),  # RFC 6943 section 3.1.1: lenient software reads 8.0.0.1
         ("10.0.258", "four decimal octets"),  # the same section: lenient software reads 10.0.1.2
         ("0xA000102", "four decimal octets"),

@@ -92,6 +92,7 @@ class RunOutcome:
     refused: str
     interrupted: bool
     simulated: bool
+    left_out: tuple[str, ...] = ()  # ports and interfaces whose cables may be out
 
 
 def run(order: Order, procedure: ProcedureOf = PortByPort, remark: Callable[[Scope], str] = lambda scope: "") -> int:
@@ -187,7 +188,9 @@ def conduct(
     for note in recorder.notes[len(found) :]:
         print(f"record: {safe(note, 1000)}", file=sys.stderr)
     proofs = _in_order(base.aim, [*done, *standing(prober.proofs)])
-    return RunOutcome(tuple(proofs), recorder.path, recorder.seal, prober.refused, interrupted, link.kind == RIG)
+    simulated = link.kind == RIG
+    refused, left_out = prober.refused, prober.left_out
+    return RunOutcome(tuple(proofs), recorder.path, recorder.seal, refused, interrupted, simulated, left_out)
 
 
 def remarks_from(words: Sequence[str], targets: Sequence[Target]) -> list[tuple[str, str]]:
@@ -316,6 +319,9 @@ def finish(order: Order, outcome: RunOutcome) -> int:
         print("\n".join(to_lines(outcome.proofs, width, simulated=outcome.simulated)))
         sure = f"{SIMULATED}: " if outcome.simulated else ""
         print(f"\n{sure}{counted(outcome.proofs)}\nrecord {safe(str(outcome.record))}\nseal   {outcome.seal}")
+    if outcome.left_out:
+        cables = f"the {'cables' if len(outcome.left_out) > 1 else 'cable'} of {listed(list(outcome.left_out), 20)}"
+        print(f"netcheck: warning: {cables} may still be out: plug in what you pulled", file=sys.stderr)
     if outcome.refused:
         do = "Give this computer, or the plan's station, an address that is free"
         raise LinkError.of(outcome.refused, where=order.interface, do=do)

@@ -31,7 +31,7 @@ from netcheck.proof.targets import Scope, Target
 from netcheck.proof.verdict.judge import DECIDED_IN, judge, verdict
 from netcheck.proof.verdict.names import Names
 from netcheck.proof.verdict.observation import Observation
-from netcheck.proof.view import PortView, RunView, port_view, request_view, run_view
+from netcheck.proof.view import PortView, RunView, may_be_out, port_view, request_view, run_view
 from netcheck.text import listed
 from netcheck.wire.frames import lldp_from_wire
 from netcheck.wire.link import Adapter, Carrier, Heard, Lost, News, Suspended
@@ -108,6 +108,7 @@ class Prober:
         self.procedure = (procedure or PortByPort)(self.run, self.addresses)
         self.done = False
         self.refused = ""
+        self.left_out: tuple[str, ...] = ()  # ports and interfaces whose cables may be out at the end of a stopped run
         self._claiming: Steps | None = None
         self._stop = ""  # why the run was stopped
         self._stepped = -EVER  # time of the last step
@@ -285,6 +286,8 @@ class Prober:
         return None
 
     def _finish(self) -> None:
+        if not self.done:
+            self.left_out = may_be_out(self.view())
         self.procedure.finish(self._stop)
         self._over()
 

@@ -105,6 +105,12 @@ def run_view(run: RunState, ports: Iterable[PortView], following: Target | None 
     )
 
 
+def may_be_out(view: RunView) -> tuple[str, ...]:
+    """Return the ports whose cables a person may have pulled and not plugged in again, and the interfaces still out."""
+    ports = tuple(port.subject for port in view.ports if port.step in (*CABLE_OUT, Step.PULL, Step.MOVE, Step.RESTORE))
+    return (*ports, *(name for name in view.out if not any(port.startswith(f"{name}:") for port in ports)))
+
+
 def _still_out(run: RunState, tested: set[str]) -> tuple[str, ...]:
     """Return the interfaces that fell silent although their cables should be in.
 

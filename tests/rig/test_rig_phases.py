@@ -329,6 +329,16 @@ def test_ctrl_c_ends_the_run_with_its_verdicts() -> None:
     assert prober.done
 
 
+@pytest.mark.parametrize(("after", "left_out"), [(3.0, ()), (5.0, ("alpha/cpu:1",)), (9.0, ("alpha/cpu:1",))])
+def test_a_stopped_run_names_the_cable_that_may_be_out(after: float, left_out: tuple[str, ...]) -> None:
+    """From the request to pull until the device is back, the technician may hold the plug in the hand."""
+    scene = pair()
+    prober = Prober(scene.scope(), scene.rig.adapters, Names(lambda m: "", lambda m: None), scene.options, Random(1))
+    with pytest.raises(KeyboardInterrupt):
+        drive(prober, scene.rig, Raising(scene.rig, after))
+    assert prober.left_out == left_out
+
+
 class Counting(Prober):
     """A prober that counts its turns and the frames that it hears."""
 
