@@ -233,6 +233,13 @@ def test_wrong_settings_name_what_was_found_and_what_to_type() -> None:
     assert f"Type the mask {netmask} and type the gateway 192.0.2.1, then prove it again." in why
 
 
+def test_swapped_names_the_other_device_once() -> None:
+    """The names of a MAC say for which interface it is planned; the sentence does not say it a second time."""
+    names = Names(known_as=lambda mac: "planned for beta/cpu", vendor=lambda mac: None)
+    why = judge(replace(SOUND, planned_for="beta/cpu"), names).why
+    assert why.count("beta/cpu") == 1
+
+
 def test_wrong_settings_are_told_with_every_other_verdict() -> None:
     """A port with another verdict names its wrong settings as well, because no report format shows the evidence."""
     proof = judge(replace(SOUND, evidence=(("mask", "mask is /25, planned /20"),), answers_now=False), NAMES)

@@ -145,7 +145,7 @@ def every_verdict() -> tuple[Proof, ...]:
         proof_of("separator-drive/lan:1", Verdict.PROVEN, "Answered from one MAC, silent with the cable out, back "
                  "again.", cable="inferred", notes=("The cable was asked for at 09:14:10.",)),
         proof_of("homogeniser-drive/lan:1", Verdict.SWAPPED, "00-00-5E-00-53-25 answers for 10.62.20.73, but is "
-                 "planned for cip-plc/cpu: the two are swapped."),
+                 "planned for cip-plc/cpu: the two devices are swapped."),
         proof_of("cip-plc/cpu:1", Verdict.STILL_ANSWERING, "It never fell silent: the cable was not pulled, or ...",
                  evidence=(("control", "10.62.20.1 answered to the end"),)),
         proof_of("cip-panel/lan:1", Verdict.CONTESTED, "Two MACs all answer for 10.62.20.75 with the cable in.",

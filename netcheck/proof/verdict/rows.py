@@ -106,7 +106,8 @@ def swapped(seen: Observation, names: Names) -> str:
             "address through another interface."
         )
     if seen.planned_for:
-        return f"{who} answers for {where}, but is planned for {seen.planned_for}: the two are swapped."
+        mac = mac_text(seen.mac)  # `who` names the planned interface already
+        return f"{mac} answers for {where}, but is planned for {seen.planned_for}: the two devices are swapped."
     if seen.proven_for:
         return f"{who} answers for {where}, but is already proven as {seen.proven_for}."
     if seen.stayed and seen.instead:
