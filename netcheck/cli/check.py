@@ -16,7 +16,10 @@ def command(
         list[Path],
         typer.Argument(help="Plan folders, plan.toml files or workbooks.", metavar="PLAN", show_default=False),
     ],
-    form: Annotated[o.FindingsFormat, typer.Option("--format", help="Format of the output.")] = o.FindingsFormat.TEXT,
+    form: Annotated[
+        o.FindingsFormat,
+        typer.Option("--format", metavar="FORMAT", help="Format of the output: text, json, csv, markdown or junit."),
+    ] = o.FindingsFormat.TEXT,
     strict: Annotated[bool, typer.Option("--strict", help="Exit with 1 for risks too.")] = False,
     paths: Annotated[
         bool, typer.Option("--paths", help="Print the path of every conversation, there and back.")

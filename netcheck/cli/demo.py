@@ -9,7 +9,9 @@ import typer
 
 
 def command(
-    out: Annotated[Path, typer.Option("--out", help="Folder for plan, record and reports.")] = Path("netcheck-demo"),
+    out: Annotated[Path, typer.Option("--out", metavar="FOLDER", help="Folder for plan, record and reports.")] = Path(
+        "netcheck-demo"
+    ),
 ) -> None:
     """Check an invented plant, correct its plan, prove its ports on a simulated bench, and write reports.
 

@@ -14,10 +14,12 @@ FASTEST = 100  # requests a second; common practice for old controllers, no sour
 def command(
     interface: o.InterfaceName = "",
     ask: Annotated[bool, typer.Option("--ask", help="If no device is heard, send ARP requests.")] = False,
-    lasts: Annotated[str, typer.Option("--for", help="Longest time to listen, such as 60s or 5m.")] = "60s",
+    lasts: Annotated[
+        str, typer.Option("--for", metavar="TIME", help="Longest time to listen, such as 60s or 5m.")
+    ] = "60s",
     plan: o.KnownPlan = None,
     permit: o.Permit = "",
-    pace: Annotated[float, typer.Option("--pace", help="Requests a second, with --ask.")] = 20.0,
+    pace: Annotated[float, typer.Option("--pace", metavar="NUMBER", help="Requests a second, with --ask.")] = 20.0,
     link: o.Link = o.BEST_LINK,
     form: o.Format = o.TextFormat.TEXT,
 ) -> None:

@@ -11,6 +11,7 @@ from pathlib import Path
 import typer
 
 from netcheck import __version__
+from netcheck.cli.help_pages import Explained, Summarised
 from netcheck.errors import NetcheckError
 from netcheck.text import flowing, safe
 
@@ -76,18 +77,18 @@ def _main(
 
 def build(words: list[str]) -> typer.Typer:
     """Return the application with the command that *words* name; if they name none, with the summaries of all."""
-    app = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False)
+    app = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False, cls=Summarised)
     app.callback()(_main)
     wanted = _named(words)
     if wanted is None:
         for name, summary in COMMANDS:
-            app.command(name, help=summary)(_only_shown)
+            app.command(name, cls=Explained, help=summary)(_only_shown)
         return app
     module = import_module(f"netcheck.cli.{wanted}")
     if hasattr(module, "app"):
         app.add_typer(module.app, name=wanted)
     else:
-        app.command(wanted, help=flowing(module.command.__doc__ or ""))(module.command)
+        app.command(wanted, cls=Explained, help=flowing(module.command.__doc__ or ""))(module.command)
     return app
 
 

@@ -29,7 +29,7 @@ def command(
     """Draw the addresses of each subnet with their uses, or list who has which address.
 
     A map has sixteen by sixteen cells; each cell is one address, or in a larger subnet one block of addresses. The
-    legend and the widest free ranges stand to the right of the map, or below it on a narrow terminal. An IPv6 subnet
+    legend and the widest free gaps stand to the right of the map, or below it on a narrow terminal. An IPv6 subnet
     is a list. There is no colour without a terminal or if NO_COLOR is set.
 
     A free address is in neither the plan nor its surveys, but it may be in use.

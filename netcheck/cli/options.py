@@ -51,7 +51,9 @@ BEST_LINK = LinkKind.RAW if sys.platform == "linux" else LinkKind.PORTABLE  # th
 PlanPath = Annotated[
     Path, typer.Argument(help="Plan folder, plan.toml or workbook.", metavar="PLAN", show_default=False)
 ]
-KnownPlan = Annotated[Path | None, typer.Option("--plan", help="Plan that names the subnets and devices of the site.")]
+KnownPlan = Annotated[
+    Path | None, typer.Option("--plan", metavar="PLAN", help="Plan that names the subnets and devices of the site.")
+]
 Today = Annotated[
     str,
     typer.Option(
@@ -63,7 +65,8 @@ Today = Annotated[
 ]
 DryRun = Annotated[bool, typer.Option("--dry-run", help="Show the result and write nothing.")]
 InterfaceName = Annotated[
-    str, typer.Option("--interface", "-i", help="Network interface; the beginning of its name is enough.")
+    str,
+    typer.Option("--interface", "-i", metavar="NAME", help="Network interface; the beginning of its name is enough."),
 ]
 Only = Annotated[
     list[str],
@@ -75,7 +78,7 @@ Only = Annotated[
     ),
 ]
 Again = Annotated[bool, typer.Option("--again", help="Also prove ports that the record has as proven.")]
-Permit = Annotated[str, typer.Option("--permit", help="Work order or permission for this work.")]
+Permit = Annotated[str, typer.Option("--permit", metavar="TEXT", help="Work order or permission for this work.")]
 By = Annotated[str, typer.Option("--by", metavar="NAME", help="Technician and company, for the record.")]
 Yes = Annotated[bool, typer.Option("--yes", help="Continue after warnings without asking.")]
 Attach = Annotated[
@@ -93,15 +96,28 @@ Remarks = Annotated[
     ),
 ]
 Format = Annotated[TextFormat, typer.Option("--format", help="Format of the output.")]
-SurveyFile = Annotated[Path | None, typer.Option("--out", help="Write the hosts as a survey (CSV) to this file.")]
-RecordFile = Annotated[Path | None, typer.Option("--record", help="Record file. Default: <plan>-<date>.jsonl.")]
-CaptureFile = Annotated[Path | None, typer.Option("--capture", help="Write every frame to this .pcapng file.")]
-Link = Annotated[LinkKind, typer.Option("--link", help="How frames are sent and received.")]
-Patience = Annotated[float, typer.Option("--patience", help="Seconds to wait for a reply, a pull or a return.")]
-OutFor = Annotated[float, typer.Option("--out-for", help="Shortest silence with the cable out, in seconds.")]
-Luck = Annotated[float, typer.Option("--luck", help="Largest accepted probability that the silence is chance.")]
-PaceAll = Annotated[float, typer.Option("--pace", help="Most frames a second in total.")]
-PaceEach = Annotated[float, typer.Option("--pace-each", help="Most frames a second to one address.")]
+SurveyFile = Annotated[
+    Path | None, typer.Option("--out", metavar="FILE", help="Write the hosts as a survey (CSV) to this file.")
+]
+RecordFile = Annotated[
+    Path | None, typer.Option("--record", metavar="FILE", help="Record file. Default: <plan>-<date>.jsonl.")
+]
+CaptureFile = Annotated[
+    Path | None, typer.Option("--capture", metavar="FILE", help="Write every frame to this .pcapng file.")
+]
+Link = Annotated[
+    LinkKind,
+    typer.Option("--link", metavar="LINK", help="How frames are sent and received: raw, portable or unprivileged."),
+]
+Patience = Annotated[
+    float, typer.Option("--patience", metavar="SECONDS", help="Time to wait for a reply, a pull or a return.")
+]
+OutFor = Annotated[float, typer.Option("--out-for", metavar="SECONDS", help="Shortest silence with the cable out.")]
+Luck = Annotated[
+    float, typer.Option("--luck", metavar="NUMBER", help="Largest accepted probability that the silence is chance.")
+]
+PaceAll = Annotated[float, typer.Option("--pace", metavar="NUMBER", help="Most frames a second in total.")]
+PaceEach = Annotated[float, typer.Option("--pace-each", metavar="NUMBER", help="Most frames a second to one address.")]
 Say = Annotated[bool, typer.Option("--say", help="Speak each change with the system's speech program.")]
 Quiet = Annotated[bool, typer.Option("--quiet", help="Play no sounds.")]
 

@@ -12,23 +12,30 @@ from netcheck.errors import Problem, UsageError
 
 
 def command(
-    plan: Annotated[Path | None, typer.Argument(help="Plan folder, plan.toml or workbook.", metavar="[PLAN]")] = None,
+    plan: Annotated[Path | None, typer.Argument(help="Plan folder, plan.toml or workbook.", metavar="PLAN")] = None,
     only: o.Only = [],  # noqa: B006  # typer copies it
     fault: Annotated[
         list[str],
         typer.Option(
-            "--fault", help="KIND=DEVICE/INTERFACE. KIND is absent, impostor, lossy, no-echo or swapped. Repeatable."
+            "--fault",
+            metavar="FAULT",
+            help="A fault of the bench, as KIND=DEVICE/INTERFACE. KIND is absent, impostor, lossy, no-echo or swapped. "
+            "Repeatable.",
         ),
     ] = [],  # noqa: B006  # typer copies it
     hands_free: Annotated[
         bool, typer.Option("--hands-free", help="A scripted technician moves the cables, in simulated time.")
     ] = False,
     campaign: Annotated[
-        int | None, typer.Option("--campaign", help="Prove this number of random sites instead of a plan.")
+        int | None,
+        typer.Option("--campaign", metavar="NUMBER", help="Prove this number of random sites instead of a plan."),
     ] = None,
-    seed: Annotated[int, typer.Option("--seed", help="The same seed gives the same result.")] = 1,
+    seed: Annotated[int, typer.Option("--seed", metavar="NUMBER", help="The same seed gives the same result.")] = 1,
     processes: Annotated[
-        int, typer.Option("--processes", help="Processes for the campaign; 0 means one for each processor.")
+        int,
+        typer.Option(
+            "--processes", metavar="NUMBER", help="Processes for the campaign; 0 means one for each processor."
+        ),
     ] = 0,
     form: o.Format = o.TextFormat.TEXT,
     record: o.RecordFile = None,

@@ -14,7 +14,7 @@ READABLE = 100  # columns of a line of prose, at most
 
 
 def command(
-    slug: Annotated[str, typer.Argument(help="The rule to explain.", metavar="[SLUG]", show_default=False)] = "",
+    slug: Annotated[str, typer.Argument(help="The rule to explain.", metavar="SLUG", show_default=False)] = "",
     form: Annotated[
         o.TextFormat, typer.Option("--format", help="Format of the output; JSON has all rules with their examples.")
     ] = o.TextFormat.TEXT,

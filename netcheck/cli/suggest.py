@@ -18,7 +18,9 @@ def command(
     ],
     beside: Annotated[
         list[Path] | None,
-        typer.Option("--beside", help="Other plans of the site, after PLAN; their addresses are not proposed."),
+        typer.Option(
+            "--beside", metavar="PLAN", help="Other plans of the site, after PLAN; their addresses are not proposed."
+        ),
     ] = None,
     write: Annotated[bool, typer.Option("--write", help="Write the addresses into the plan's files.")] = False,
     dry_run: Annotated[

@@ -8,15 +8,18 @@ from typing import Annotated
 import typer
 
 from netcheck.cli import options as o
+from netcheck.cli.help_pages import Explained, Summarised
 from netcheck.text import flowing
 
 FASTEST = 500  # requests a second of a sweep, all of them broadcast
 
-Files = Annotated[list[Path] | None, typer.Argument(help="Lists of hosts.", metavar="FILE...", show_default=False)]
+Files = Annotated[list[Path] | None, typer.Argument(help="Lists of hosts.", metavar="FILE", show_default=False)]
 ComparedPlan = Annotated[
     Path | None,
     typer.Option(
-        "--plan", help="Compare the lists with the subnets of this plan; without FILE, read the plan's own surveys."
+        "--plan",
+        metavar="PLAN",
+        help="Compare the lists with the subnets of this plan; without FILE, read the plan's own surveys.",
     ),
 ]
 
@@ -53,7 +56,7 @@ def read(
 
 def listen(
     interface: o.InterfaceName = "",
-    lasts: Annotated[str, typer.Option("--for", help="Time to listen, such as 60s, 5m or 1h.")] = "60s",
+    lasts: Annotated[str, typer.Option("--for", metavar="TIME", help="Time to listen, such as 60s, 5m or 1h.")] = "60s",
     out: o.SurveyFile = None,
     plan: o.KnownPlan = None,
     link: o.Link = o.BEST_LINK,
@@ -81,8 +84,12 @@ def sweep(
     prefix: Annotated[str, typer.Argument(help="The prefix to sweep, such as 192.0.2.0/24.", metavar="PREFIX")],
     interface: o.InterfaceName = "",
     permit: o.Permit = "",
-    pace: Annotated[float, typer.Option("--pace", help="Requests a second; every request is a broadcast.")] = 20.0,
-    rounds: Annotated[int, typer.Option("--rounds", help="Requests to each address that does not reply.")] = 2,
+    pace: Annotated[
+        float, typer.Option("--pace", metavar="NUMBER", help="Requests a second; every request is a broadcast.")
+    ] = 20.0,
+    rounds: Annotated[
+        int, typer.Option("--rounds", metavar="NUMBER", help="Requests to each address that does not reply.")
+    ] = 2,
     really: Annotated[bool, typer.Option("--really", help="Allow a prefix larger than a /20.")] = False,
     out: o.SurveyFile = None,
     plan: o.KnownPlan = None,
@@ -119,9 +126,9 @@ def sweep(
     raise typer.Exit(sweep_prefix(order))
 
 
-app = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False)
+app = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False, cls=Summarised)
 for function in (read, listen, sweep):
-    app.command(function.__name__, help=flowing(function.__doc__ or ""))(function)
+    app.command(function.__name__, cls=Explained, help=flowing(function.__doc__ or ""))(function)
 
 
 @app.callback()

@@ -13,7 +13,7 @@ from netcheck.cli import options as o
 def command(
     records: Annotated[
         list[Path],
-        typer.Argument(help="Records that a proving run wrote.", metavar="RECORD...", show_default=False),
+        typer.Argument(help="Records that a proving run wrote.", metavar="RECORD", show_default=False),
     ],
     form: o.Format = o.TextFormat.TEXT,
 ) -> None:

@@ -15,7 +15,7 @@ def command(
     interface: o.InterfaceName = "",
     only: o.Only = [],  # noqa: B006  # typer copies it
     again: o.Again = False,
-    lasts: Annotated[float | None, typer.Option("--for", help="Stop after this number of seconds.")] = None,
+    lasts: Annotated[float | None, typer.Option("--for", metavar="SECONDS", help="Stop after this time.")] = None,
     once: Annotated[bool, typer.Option("--once", help="Prove a port by one pull instead of two.")] = False,
     in_order: Annotated[
         bool, typer.Option("--in-order", help="Announce the ports one by one, in the plan's order.")

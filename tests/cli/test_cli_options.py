@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -11,9 +12,10 @@ from typing import Any
 
 import pytest
 import typer
+from typer.testing import CliRunner
 
 from netcheck.caution import CAUTION, caution_to_text
-from netcheck.cli.main import build
+from netcheck.cli.main import COMMANDS, build
 from netcheck.cli.options import run_options, within
 from netcheck.errors import UsageError
 
@@ -119,6 +121,23 @@ def test_help_explains_every_option(command: str) -> None:
         (line,) = (line for line in rows if f" {option} " in line)
         assert len(line.strip("│ ").split("  ")[-1].split()) >= 2, line
     assert f"netcheck {command} plans/tarn-hollow -i eth0 --permit" in done.stdout
+
+
+COMMAND_NAMES = [*(name for name, _ in COMMANDS), "survey read", "survey listen", "survey sweep"]
+
+
+@pytest.mark.parametrize("name", ["", *COMMAND_NAMES])
+def test_help_shows_no_type_of_python(name: str) -> None:
+    """In 80 columns a switch has no type, a value has a word, no value is cut, and no bracket is doubled."""
+    pages = CliRunner(env={"COLUMNS": "80", "TERMINAL_WIDTH": "80"})
+    text = pages.invoke(build(name.split()[:1]), [*name.split(), "--help"]).stdout
+    assert "--help" in text
+    assert re.findall(r"<(?:bool|str|int|float|list\[str\])>", text) == []
+    assert "[[PLAN]]" not in text
+    assert "...]..." not in text
+    options = text.partition("─ Options ─")[2].partition("╰")[0].splitlines()
+    assert [line for line in options if re.search(r"<[^>]*$", line[: line.find("  ", 30)])] == []
+    assert max(map(len, text.splitlines())) <= 80
 
 
 @pytest.mark.parametrize("width", [30, 40, 80, 100])

@@ -221,6 +221,21 @@ def test_the_important_parts_are_always_complete(
     assert sum(row.current for row in screen.rows) == bool(screen.port)
 
 
+@pytest.mark.parametrize(("width", "lines"), [(100, 1), (80, 1), (70, 2)])
+def test_the_keys_take_one_line_if_they_fit(width: int, lines: int) -> None:
+    """The keys of a rehearsal are on one line of 80 columns: narrower gaps come before a second line."""
+    keys = "SIMULATED   Enter confirms   s skips   n next   r again   m remark   q stops"
+    board = Board.of([target(row) for row in range(1, 4)], [], keys, walks=False)
+    foot = [
+        line.text
+        for line in to_lines(screen_of(board, RunView(), 0.0), width, 24)
+        if "Enter" in line.text or "stops" in line.text
+    ]
+    assert len(foot) == lines
+    assert foot[-1].endswith("stops")
+    assert all(cell_len(line) <= width for line in foot)
+
+
 @pytest.mark.parametrize("at", [0, 1, 19, 250, 498, 499])
 def test_the_ports_around_the_current_one_are_shown(at: int) -> None:
     """Of 500 ports, the ports around the port under test are shown in the plan's order, each with its row number."""

@@ -107,8 +107,12 @@ def _foot(screen: Screen, width: int) -> list[ScreenLine]:
     """Return the ports by verdict and the keys; each key is on one line with its meaning."""
     settled = sum(count for _, count in screen.counts)
     counts = [f"{count} {verdict}" for verdict, count in screen.counts]
-    lines = [", ".join([*counts, f"{len(screen.rows) - settled} to go"])]
-    for key in screen.keys.split(KEY_GAP):
+    begin, keys = ", ".join([*counts, f"{len(screen.rows) - settled} to go"]), screen.keys.split(KEY_GAP)
+    on_one_line = KEY_GAP[1:].join([begin, *keys])
+    if cell_len(KEY_GAP.join([begin, *keys])) >= width > cell_len(on_one_line):
+        return _wrapped(on_one_line, width, SMALL)
+    lines = [begin]
+    for key in keys:
         longer = f"{lines[-1]}{KEY_GAP}{key}"
         lines[-1:] = [longer] if cell_len(longer) < width else [lines[-1], key]
     return [piece for line in lines for piece in _wrapped(line, width, SMALL)]
