@@ -10,6 +10,7 @@ import signal
 import stat
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -72,6 +73,47 @@ def test_a_missing_address_is_added_below_the_subnet(old: str, new: str) -> None
     """It gets the indentation and the line end of the line with the subnet."""
     head = TOP + '  [[device.interface]]\n  name = "b"\n'
     assert toml_with_addresses(head + old, NEW)[0] == head + new
+
+
+APART = """format = 1
+[[router]]
+name = "r1"   # first
+[[device]]
+name = "a"
+# between
+[[device.interface]]
+name = "b"
+subnet = "s"
+%s
+# above the second router
+
+[[router]]
+name = "r2"
+[[device]]
+name = "c"
+  [[device.interface]]
+  name = "d"
+  subnet = "s"
+# last
+"""
+
+
+def test_tables_of_one_name_in_several_places_stay_there() -> None:
+    """TOML allows entries of other tables between them; no line but that of the address changes."""
+    text, held = toml_with_addresses(APART % 'address = "192.0.2.5"', NEW)
+    assert text == APART % 'address = "192.0.2.9"'
+    assert held == {"a/b"}
+    last, held = toml_with_addresses(APART % "", {"c/d": "192.0.2.7"})
+    assert changes(APART % "", last) == ['+  address = "192.0.2.7"\n']
+    assert held == {"c/d"}
+
+
+def test_an_interface_below_another_table_is_written_too() -> None:
+    """Its device stands in another section of the file; the value is written, whatever the order of the tables is."""
+    text = 'format = 1\n[[device]]\nname = "a"\n[site]\nname = "x"\n[[device.interface]]\nname = "b"\nsubnet = "s"\n'
+    new, held = toml_with_addresses(text, NEW)
+    assert tomllib.loads(new)["device"][0]["interface"] == [{"name": "b", "subnet": "s", "address": "192.0.2.9"}]
+    assert held == {"a/b"}
 
 
 def test_interfaces_in_one_line_are_written_too() -> None:

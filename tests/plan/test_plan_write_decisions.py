@@ -84,6 +84,16 @@ def test_an_entry_for_the_same_finding_is_changed_in_its_place() -> None:
     assert "until" not in tomllib.loads(toml_with_entries(after, ACCEPTED, [ROW]))["accepted"][0]
 
 
+def test_entries_between_other_tables_stay_there() -> None:
+    """TOML allows other tables between two entries; no line but those of the changed entry changes."""
+    entry = '[[accepted]]\nrule = "%s"\nsubject = "a/b"\nby = "x"\nbecause = "y"\n'
+    before = f'{entry % "crowded"}# one\n[[subnet]]\nname = "s"\n\n{entry % "too-near"}# two\n[[subnet]]\nname = "t"\n'
+    after = toml_with_entries(before, ACCEPTED, [ROW])
+    changed = [line for line in difflib.ndiff(before.splitlines(), after.splitlines()) if line[0] in "+-"]
+    assert changed == ['- by = "x"', '+ by = "site IT"', '- because = "y"', '+ because = "it moves"']
+    assert after.index('"site IT"') > after.index('"s"')
+
+
 def test_another_address_or_party_is_another_entry() -> None:
     """An entry for an earlier clash does not apply to a new one."""
     rows = [{**ROW, "address": "192.0.2.1"}, {**ROW, "with": "camera"}, ROW]

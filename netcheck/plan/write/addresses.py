@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, MutableMappin
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from netcheck.addr import Address
 from netcheck.errors import PlanError, Problem
@@ -22,10 +22,14 @@ from netcheck.plan.forms.toml_plan import PLAN_LIMIT, parsed
 from netcheck.plan.read import plan_file
 from netcheck.plan.shape_problems import keys_of
 from netcheck.plan.shapes import InterfaceRow
+from netcheck.plan.write.toml_sections import with_change
 from netcheck.plan.write.workbook_changes import workbook_with_addresses
 from netcheck.tables.delimited import Record, encoding_of, lines_of, records_of, unguarded
 from netcheck.tables.workbook_read import UNPACKED_LIMIT
 from netcheck.text import listed, safe
+
+if TYPE_CHECKING:
+    from tomlkit import TOMLDocument
 
 _MARKS = {codecs.BOM_UTF16_LE: "utf-16-le", codecs.BOM_UTF16_BE: "utf-16-be", codecs.BOM_UTF8: "utf-8"}
 
@@ -118,17 +122,14 @@ def toml_with_addresses(text: str, wanted: Mapping[str, str], key: str = "addres
 
     ValueError if another value would change.
     """
-    import tomlkit  # only when a plan is written
-    from tomlkit.exceptions import TOMLKitError
 
-    try:
-        document = tomlkit.parse(text)
-        for subject, table in _interfaces(document):
-            if subject in wanted:
-                _set_value(table, key, wanted[subject])
-        new = tomlkit.dumps(document)
-    except (TOMLKitError, RecursionError) as error:
-        raise ValueError(safe(str(error)) or "it is nested too deeply") from error
+    def change(document: TOMLDocument) -> bool:
+        mine = [(subject, table) for subject, table in _interfaces(document) if subject in wanted]
+        for subject, table in mine:
+            _set_value(table, key, wanted[subject])
+        return bool(mine)
+
+    new = with_change(text, change)
     expected = tomllib.loads(text)
     interfaces = _interfaces(expected)
     for subject, table in interfaces:

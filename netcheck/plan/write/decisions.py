@@ -12,9 +12,9 @@ import re
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping, MutableMapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import count, pairwise
 from pathlib import Path
-from typing import Any, TypeAlias
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from netcheck.errors import PlanError, Problem
 from netcheck.files import FileError, read_bounded
@@ -23,9 +23,13 @@ from netcheck.plan.model import SITE, Accepted, GrantedRequest, SiteRemark
 from netcheck.plan.read import plan_file
 from netcheck.plan.shapes import AcceptedShape, GrantedShape, RemarkShape
 from netcheck.plan.write.addresses import Edit
+from netcheck.plan.write.toml_sections import with_change
 from netcheck.plan.write.workbook_changes import EntryTable, workbook_with_entries
 from netcheck.tables.workbook_read import UNPACKED_LIMIT
 from netcheck.text import listed, safe
+
+if TYPE_CHECKING:
+    from tomlkit import TOMLDocument
 
 # The headers of tables, and blank and comment lines at the end of a table.
 _TABLE = re.compile(r"^[ \t]*\[", re.MULTILINE)
@@ -154,17 +158,17 @@ def _without_tables(text: str, table: EntryTable, places: Iterable[int]) -> str:
 
 
 def _without_items(text: str, table: EntryTable, places: Iterable[int]) -> str:
-    import tomlkit  # only when a plan is written
-    from tomlkit.exceptions import TOMLKitError
+    entries = count()
+    gone = set(places)
 
-    try:
-        document = tomlkit.parse(text)
-        listing: Any = document[table.key]
-        for at in sorted(places, reverse=True):
+    def change(document: TOMLDocument) -> bool:
+        listing: Any = document.get(table.key, [])
+        mine = [at for at, number in zip(range(len(listing)), entries, strict=False) if number in gone]
+        for at in reversed(mine):
             del listing[at]
-        return tomlkit.dumps(document)
-    except (TOMLKitError, RecursionError, IndexError) as error:
-        raise ValueError(safe(str(error)) or "it is nested too deeply") from error
+        return bool(mine)
+
+    return with_change(text, change)
 
 
 def _listing(document: dict[str, Any], table: EntryTable) -> list[dict[str, Any]]:
@@ -223,17 +227,16 @@ def _parsed(text: str) -> dict[str, Any] | None:
 
 
 def _with_changes(text: str, table: EntryTable, changed: Mapping[int, Row]) -> str:
-    import tomlkit  # only when a plan is written
-    from tomlkit.exceptions import TOMLKitError
+    entries = count()
 
-    try:
-        document = tomlkit.parse(text)
-        listing: Any = document[table.key]
-        for at, row in changed.items():
-            _put(table, listing[at], row)
-        return tomlkit.dumps(document)
-    except (TOMLKitError, RecursionError) as error:
-        raise ValueError(safe(str(error)) or "it is nested too deeply") from error
+    def change(document: TOMLDocument) -> bool:
+        listing: Any = document.get(table.key, [])
+        mine = [(entry, changed[number]) for entry, number in zip(listing, entries, strict=False) if number in changed]
+        for entry, row in mine:
+            _put(table, entry, row)
+        return bool(mine)
+
+    return with_change(text, change)
 
 
 def _with_added(text: str, table: EntryTable, added: Sequence[Row]) -> Iterator[str]:
@@ -275,17 +278,16 @@ def _blocks(text: str, table: EntryTable) -> Iterator[tuple[int, int]]:
 
 def _with_items(text: str, table: EntryTable, added: Sequence[Row]) -> str:
     import tomlkit
-    from tomlkit.exceptions import TOMLKitError
     from tomlkit.items import Array
 
-    try:
-        document = tomlkit.parse(text)
+    def change(document: TOMLDocument) -> bool:
         listing: Any = document.get(table.key)
-        if isinstance(listing, Array):
-            for row in added:
-                item = tomlkit.inline_table()
-                item.update(row)
-                listing.append(item)
-        return tomlkit.dumps(document)
-    except (TOMLKitError, RecursionError) as error:
-        raise ValueError(safe(str(error)) or "it is nested too deeply") from error
+        if not isinstance(listing, Array):
+            return False
+        for row in added:
+            item = tomlkit.inline_table()
+            item.update(row)
+            listing.append(item)
+        return True
+
+    return with_change(text, change)
