@@ -9,7 +9,7 @@ import re
 from collections.abc import Callable, Iterator, Sequence
 from inspect import cleandoc
 from itertools import repeat
-from typing import Any, TypeVar
+from typing import Any, TextIO, TypeVar
 
 T = TypeVar("T")
 
@@ -83,6 +83,26 @@ def flowing(text: str) -> str:
     for line in cleandoc(text).split("\n"):
         if line and not line.startswith(" ") and lines and lines[-1]:
             lines[-1] += f" {line}"
+        else:
+            lines.append(line)
+    return "\n".join(lines)
+
+
+def for_terminal(text: str, stream: TextIO) -> str:
+    """Return a text with its long lines wrapped between words if *stream* is a terminal, else the text.
+
+    A terminal breaks a long line in the middle of a word. The next lines have the indentation of the line.
+    """
+    if not stream.isatty():
+        return text
+    from shutil import get_terminal_size
+    from textwrap import wrap
+
+    width, lines = max(20, get_terminal_size().columns), []
+    for line in text.split("\n"):
+        indent = line[: len(line) - len(line.lstrip())]
+        if len(line) > width:
+            lines += wrap(line, width, subsequent_indent=indent, break_on_hyphens=False, break_long_words=False)
         else:
             lines.append(line)
     return "\n".join(lines)

@@ -22,7 +22,7 @@ from netcheck.requests.build import asked_of
 from netcheck.rules.engine import check
 from netcheck.space.addressing import plan_with
 from netcheck.survey.read import read_site
-from netcheck.text import listed, safe
+from netcheck.text import for_terminal, listed, safe
 
 
 def apply_answers(plan: Path, file: Path, day: date, by: str, *, write: bool, as_json: bool) -> int:
@@ -79,7 +79,7 @@ def _warn_of_other_plan(seen: Counter[str], sha256: str) -> None:
         states = listed(sorted(safe(other, 12) for other in others))
         what = f"{words} given for another state of the plan (SHA-256 {states}, now {safe(sha256, 12)})"
         do = "Only answers whose finding or request is still the same are applied"
-        print(f"netcheck: {what}. {do}", file=sys.stderr)
+        print(for_terminal(f"netcheck: {what}. {do}", sys.stderr), file=sys.stderr)
 
 
 def _apply_findings(plan: Path, file: Path, day: date, by: str, *, write: bool) -> tuple[Outcome, list[Path]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from pathlib import Path
@@ -17,7 +18,7 @@ from netcheck.space.intervals import range_of, single
 from netcheck.space.occupancy import islands_of
 from netcheck.survey.model import Survey
 from netcheck.survey.read import read_site
-from netcheck.text import safe
+from netcheck.text import for_terminal, safe
 
 
 def carve_block(
@@ -39,7 +40,11 @@ def carve_block(
     except ValueError as error:
         raise UsageError(Problem(str(error))) from error
     written = _write(plan, carving) if write and plan is not None else []
-    print(json.dumps(to_json(carving, growth), indent=2) if as_json else to_text(carving).rstrip("\n"))
+    print(
+        json.dumps(to_json(carving, growth), indent=2)
+        if as_json
+        else for_terminal(to_text(carving).rstrip("\n"), sys.stdout)
+    )
     if not as_json:
         print("\n" + "\n".join(written or ["Nothing was written; --plan PLAN --write adds these subnets to a plan."]))
 

@@ -28,8 +28,8 @@ from netcheck.record.write import Recorder
 from netcheck.report.live.draw import to_lines
 from netcheck.report.live.screen import Board, Screen, screen_of
 from netcheck.report.live.signals import signals_of
-from netcheck.report.text.proofs import SIMULATED, marked, without_figures
-from netcheck.text import listed, safe
+from netcheck.report.text.proofs import SIMULATED, marked, verdict_width, without_figures
+from netcheck.text import for_terminal, listed, safe
 from netcheck.wire.link import Link
 
 REDRAW = 0.2  # seconds
@@ -103,7 +103,9 @@ class Show:
             if event.proof is not None:
                 verdict, proof = marked(event.proof.verdict, self.simulated), event.proof
                 who = "" if proof.mac is None else mac_text(proof.mac)
-                print(f"{verdict:<16} {safe(event.port):<28} {safe(proof.address):<15} {who}", flush=True)
+                place = f"{safe(event.port):<28} {safe(proof.address):<15}"
+                row = f"{verdict:<{verdict_width(self.simulated)}} {place} {who}".rstrip()
+                print(for_terminal(row, sys.stdout), flush=True)
             return
         port = f"{safe(event.port)}: " if event.port else ""
         mark = f" ({SIMULATED})" if self.simulated and event.proof is not None else ""

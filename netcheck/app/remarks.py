@@ -9,7 +9,7 @@ from itertools import combinations
 from netcheck.plan.model import Plan
 from netcheck.rules.other_plans import are_revisions
 from netcheck.survey.model import Survey
-from netcheck.text import listed, safe
+from netcheck.text import for_terminal, listed, safe
 
 
 def report_other_sheets(plan: Plan) -> None:
@@ -17,9 +17,8 @@ def report_other_sheets(plan: Plan) -> None:
     if plan.other_sheets:
         names = listed([f'"{name}"' for name in plan.other_sheets], 20)
         words = f"sheets {names} are" if len(plan.other_sheets) > 1 else f"sheet {names} is"
-        print(
-            f"netcheck: {plan.position.file}: {words} not part of the plan: not read and not changed", file=sys.stderr
-        )
+        said = f"netcheck: {plan.position.file}: {words} not part of the plan: not read and not changed"
+        print(for_terminal(said, sys.stderr), file=sys.stderr)
 
 
 def report_revisions(plans: Sequence[tuple[str, Plan]]) -> None:
@@ -28,11 +27,12 @@ def report_revisions(plans: Sequence[tuple[str, Plan]]) -> None:
         if are_revisions(one, two):
             what = f"{safe(label)} and {safe(other)} are not compared: they are revisions {safe(one.revision)} and"
             do = "Give them different names under [site] if they are plans of different machines"
-            print(f"netcheck: {what} {safe(two.revision)} of {safe(one.name)}. {do}", file=sys.stderr)
+            said = f"netcheck: {what} {safe(two.revision)} of {safe(one.name)}. {do}"
+            print(for_terminal(said, sys.stderr), file=sys.stderr)
 
 
 def report_failed_surveys(surveys: Iterable[Survey]) -> None:
     """Name the surveys that could not be read: the output does not show their hosts."""
     for survey in surveys:
         for problem in survey.failed:
-            print(f"netcheck: {problem}. Its hosts are not shown", file=sys.stderr)
+            print(for_terminal(f"netcheck: {problem}. Its hosts are not shown", sys.stderr), file=sys.stderr)

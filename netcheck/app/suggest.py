@@ -17,7 +17,7 @@ from netcheck.report.text.proposals import to_json, to_text
 from netcheck.rules.engine import check, propose_addresses
 from netcheck.rules.other_plans import OtherPlans, is_same, others_of
 from netcheck.survey.read import Site, read_site
-from netcheck.text import safe
+from netcheck.text import for_terminal, safe
 
 
 def suggest(path: Path, day: date, others: Sequence[Path] = (), *, write: bool, as_json: bool) -> int:
@@ -42,9 +42,9 @@ def suggest(path: Path, day: date, others: Sequence[Path] = (), *, write: bool, 
     if write:
         print("\n".join(written) or "nothing to write", file=sys.stderr)
     elif addresses and not as_json:
-        print("\nNothing was written; --write puts these addresses into the plan.")
+        print(for_terminal("\nNothing was written; --write puts these addresses into the plan.", sys.stdout))
     if found.left and not as_json:
-        print("\n" + _left(found.left, path))
+        print(for_terminal("\n" + _left(found.left, path), sys.stdout))
     return int(found.left > 0)
 
 

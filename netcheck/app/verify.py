@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
@@ -10,7 +11,7 @@ from netcheck.errors import NetcheckError, Problem, UsageError
 from netcheck.record.attachment import compare_with_file
 from netcheck.record.verify import Verification, merged, verify
 from netcheck.report.text.verification import ComparedFile, merged_text, to_json, to_text
-from netcheck.text import safe
+from netcheck.text import for_terminal, safe
 
 
 def verify_records(paths: Sequence[Path], *, as_json: bool) -> int:
@@ -32,7 +33,8 @@ def verify_records(paths: Sequence[Path], *, as_json: bool) -> int:
         shapes = [to_json(*one, compared, attempts=several) for one, compared in zip(results, files, strict=True)]
         print(json.dumps(shapes if several else shapes[0], indent=2))
     elif results:
-        print("\n".join(to_text(*one, compared) for one, compared in zip(results, files, strict=True)))
+        found = "\n".join(to_text(*one, compared) for one, compared in zip(results, files, strict=True))
+        print(for_terminal(found, sys.stdout))
         for lines in _together(results):
             print(lines)
     if problems:

@@ -13,7 +13,7 @@ import typer
 from netcheck import __version__
 from netcheck.cli.help_pages import Explained, Summarised
 from netcheck.errors import NetcheckError
-from netcheck.text import flowing, safe
+from netcheck.text import flowing, for_terminal, safe
 
 # Name and summary of each command, in the order of the work. The summary is the first paragraph of the docstring of the
 # command in `netcheck.cli.NAME`. It is repeated here so that `--help` imports none of these modules; a test compares.
@@ -105,7 +105,7 @@ def _only_shown() -> None:
 def print_problems(error: NetcheckError) -> None:
     """Print the problems of an error on standard error, one on each line, with control characters escaped."""
     for problem in error.problems:
-        print(f"netcheck: {safe(str(problem), 2000)}", file=sys.stderr)
+        print(for_terminal(f"netcheck: {safe(str(problem), 2000)}", sys.stderr), file=sys.stderr)
 
 
 def _help_of(error: typer.exceptions.TyperException, words: list[str]) -> str:
@@ -160,7 +160,8 @@ def run() -> None:
         code = error.exit_code
     except typer.exceptions.TyperException as error:
         said = error.format_message().replace("Value error, ", "").rstrip(".")  # pydantic's prefix, inside typer
-        print(f"netcheck: {safe(said, 2000)}. See `{_help_of(error, words)}`", file=sys.stderr)
+        refusal = f"netcheck: {safe(said, 2000)}. See `{_help_of(error, words)}`"
+        print(for_terminal(refusal, sys.stderr), file=sys.stderr)
         code = 2
     except (KeyboardInterrupt, typer.Abort):
         print("netcheck: interrupted", file=sys.stderr)

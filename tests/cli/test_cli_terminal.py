@@ -119,3 +119,32 @@ def spoken(folder: Path) -> str | None:
     """Return the text that was spoken so far."""
     file = folder / "spoken"
     return file.read_text() if file.exists() else None
+
+
+DRAFT = PLAN.with_name("tarn-hollow")
+PROSE = (
+    f'suggest "{DRAFT}"',
+    "carve 10.62.0.0/22 --need process:40 --need packing:120",
+    f'rehearse "{PLAN}" --walk',
+    f'check "{DRAFT}/absent/plan.toml"',
+)
+
+
+@pytest.mark.parametrize(
+    ("terminal", "words"),
+    [((f'"{sys.executable}" -m netcheck {words}; echo ENDED', "xterm"), words) for words in PROSE],
+    indirect=["terminal"],
+    ids=[words.split()[0] for words in PROSE],
+)
+def test_a_terminal_breaks_no_word_of_a_sentence(terminal: Terminal, words: str) -> None:
+    """In 80 columns no line of words is longer than the terminal, which would break it in the middle of a word."""
+    said = b""
+    while not said.endswith(b"ENDED"):
+        before = terminal.said
+        if select.select([terminal.master], [], [], 30.0)[0]:
+            terminal.said += os.read(terminal.master, 65536)
+        assert terminal.said != before, words
+        said = terminal.said.rstrip()
+    lines = said.decode().splitlines()
+    assert len(lines) > 1
+    assert [line for line in lines if len(line) > 80 and " " in line[:80].strip()] == []

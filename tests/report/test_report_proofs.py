@@ -116,8 +116,8 @@ def test_the_evidence_for_the_cable_is_shown() -> None:
     proofs = every_verdict()
     text = "\n".join(to_lines(proofs, 200))
     assert text.count("cable: inferred") == sum(proof.cable == "inferred" for proof in proofs) == 1
-    assert "cable: inferred from the silence, connector: " in text
-    assert "cable: confirmed by a key, connector: confirmed by a key, MAC: as planned" in text
+    assert "cable: inferred from the silence; connector: " in text
+    assert "cable: confirmed by a key; connector: confirmed by a key; MAC: as planned" in text
     assert not re.search(r"\de-\d\d", text)  # only the reports show probabilities, and explain them
     assert "control: 10.62.20.1 answered to the end" in text
 
@@ -190,7 +190,7 @@ def test_notes_with_figures_are_only_in_the_reports() -> None:
     said = [line.strip() for line in to_lines([proof], 200)[1:]]
     assert said == [
         "it answered, fell silent and answered again",
-        "cable: inferred from the silence after the request, the operator confirmed the return, echo is blocked",
+        "cable: inferred from the silence after the request, the operator confirmed the return; echo is blocked",
         "note: the first answer came after 31 s",
     ]
     assert to_json([proof], "", "")["proofs"][0]["notes"] == list(notes)
@@ -203,3 +203,12 @@ def test_a_narrow_terminal_splits_no_name_and_no_mac() -> None:
     for proof in every_verdict():
         assert proof.subject in text
         assert proof.mac is None or mac_text(proof.mac) in text
+
+
+@pytest.mark.parametrize("simulated", [False, True])
+def test_the_ports_are_in_one_column(simulated: bool) -> None:
+    """The name of the port begins in the same column after every verdict, also after the mark of a simulated run."""
+    proofs = [replace(FULL, verdict=verdict) for verdict in Verdict]
+    heads = [line for line in to_lines(proofs, 140, simulated=simulated) if FULL.subject in line and line[0] != " "]
+    assert len(heads) == len(Verdict)
+    assert len({line.index(FULL.subject) for line in heads}) == 1

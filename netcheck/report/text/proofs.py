@@ -49,6 +49,11 @@ def marked(verdict: Verdict, simulated: bool) -> str:
     return f"{verdict} ({SIMULATED})" if simulated else str(verdict)
 
 
+def verdict_width(simulated: bool) -> int:
+    """Return the columns of the longest verdict with its mark, so that the next column begins at one place."""
+    return max(len(marked(verdict, simulated)) for verdict in Verdict) + 1
+
+
 def to_json(proofs: Sequence[Proof], record: str, seal: str, *, simulated: bool = False) -> dict[str, Any]:
     """Return the object that `--format json` prints."""
     return {
@@ -65,7 +70,8 @@ def to_lines(proofs: Sequence[Proof], width: int = 100, *, simulated: bool = Fal
     lines = [NO_PROOF] if simulated else []
     for proof in proofs:
         who = "" if proof.mac is None else f"  {mac_text(proof.mac)}"
-        head = f"{marked(proof.verdict, simulated):<16} {safe(proof.subject)}  {safe(proof.address)}{who}"
+        verdict = f"{marked(proof.verdict, simulated):<{verdict_width(simulated)}}"
+        head = f"{verdict} {safe(proof.subject)}  {safe(proof.address)}{who}"
         lines += _wrapped(head, width, "")
         notes = [note for note in proof.notes if not note.startswith((*_OF_REPORTS, _CABLE_NOTE))]
         said = [without_figures(proof.why), _in_words(proof), *(f"note: {without_figures(note)}" for note in notes)]
@@ -94,4 +100,4 @@ def _in_words(proof: Proof) -> str:
         IDENTITY.get(proof.identity or ""),
         "echo is blocked" if proof.echo == "blocked" else None,
     )
-    return ", ".join(filter(None, said))
+    return "; ".join(filter(None, said))

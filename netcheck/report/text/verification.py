@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, assert_never
 
+from netcheck.proof.result import Verdict
 from netcheck.record.chain import ChainBreak, Torn
 from netcheck.record.model import Attachment
 from netcheck.record.verify import Attempt, MergedPort, State, Verification
@@ -38,7 +39,8 @@ def to_text(name: str, verification: Verification, files: Sequence[ComparedFile]
     lines += [f"  DOES NOT FIT: {safe(each, 1000)}" for each in verification.contradictions]
     if verification.plan:
         lines.append(f"  plan: {safe(verification.plan)}, revision {safe(verification.revision) or 'none'}")
-    verdicts = ", ".join(f"{count} {verdict}" for verdict, count in verification.verdicts)
+    proven_first = sorted(verification.verdicts, key=lambda each: each[0] != Verdict.PROVEN)
+    verdicts = ", ".join(f"{count} {verdict}" for verdict, count in proven_first)
     lines.append(f"  proofs: {verification.proofs}" + (f" ({verdicts})" if verdicts else ""))
     lines += [f"  note: {safe(note)}" for note in notes(verification)]
     for one in files:
