@@ -120,7 +120,7 @@ def finish(found: Discovery, known: Known, out: Path | None, as_json: bool) -> i
     else:
         print(to_text(found, vendor_of(), known.of, terminal_width()))
         if out is not None:
-            print(f"\nwritten to {safe(str(out))}; for the plan:\n\n{to_entry(found, str(out))}")
+            print(f"\nwritten to {safe(str(out))}; for the plan:\n\n{to_entry(found, _file_in_plan(out))}")
     return 1 if found.has_faults else 0
 
 
@@ -334,6 +334,11 @@ def _merge(surveys: list[Survey], plan: Plan | None) -> Merging:
     return Merging(tuple(surveys), tables, first, len(first) + sum(1 for _ in found), evidence)
 
 
+def _file_in_plan(out: Path) -> str:
+    """Return the path of a written survey as a plan names it: from the folder of the plan, if it is in that folder."""
+    return out.name if (out.parent / "plan.toml").is_file() else str(out)
+
+
 def _write(merging: Merging, out: Path) -> None:
     if len(merging.tables) > 1:
         do = "Merge the lists of one island at a time"
@@ -347,4 +352,4 @@ def _print(merging: Merging, out: Path | None, as_json: bool) -> None:
         return
     print(to_text(merging))
     if out is not None:
-        print(f"\nwritten to {safe(str(out))}; for the plan:\n\n{to_entry(merging, str(out))}")
+        print(f"\nwritten to {safe(str(out))}; for the plan:\n\n{to_entry(merging, _file_in_plan(out))}")

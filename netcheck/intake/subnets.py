@@ -130,7 +130,7 @@ def _prefixes(interfaces: Sequence[ListedInterface], remarks: IntakeRemarks) -> 
             remarks.guessed.append(f"{shown}: the mask of {prefix} differs from the other rows; it is kept as it is")
         elif len(inside) == 1 and (home := _home_of_stray(inside[0][0], found, texts)) is not None:
             one, address = inside[0]
-            what = f"{address} is not in {home}, the subnet of its gateway {one.gateway}"
+            what = f"{address} is not in {home}, the subnet of its gateway {_gateway(one)}"
             remarks.guessed.append(f"{one.where}: {what}; it is kept as it is, as a device of that subnet")
         else:
             found.add(prefix)
@@ -285,7 +285,8 @@ def without_repeats(interfaces: Iterable[ListedInterface], remarks: IntakeRemark
             yield one
         else:
             name = safe(one.device, 60)
-            remarks.unread.append(f'{one.where}: it repeats {earlier} ("{name}", {one.address or one.mac}); left out')
+            what = f'it repeats {earlier} ("{name}", {safe(one.address or one.mac, 60)}); left out'
+            remarks.unread.append(f"{one.where}: {what}")
 
 
 def with_units(interfaces: Sequence[ListedInterface], remarks: IntakeRemarks) -> list[ListedInterface]:

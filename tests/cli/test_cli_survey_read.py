@@ -12,6 +12,7 @@ from typer.testing import CliRunner, Result
 from netcheck.cli.main import build
 from netcheck.errors import NetcheckError
 from netcheck.plan.model import Position, SurveyEntry
+from netcheck.plan.read import read_plan
 from netcheck.survey.read import read_survey
 
 LEASES = 'lease 10.62.20.20 { binding state active; hardware ethernet 00:00:5e:00:53:14; client-hostname "hmi-a"; }\n'
@@ -98,7 +99,7 @@ def test_the_merged_list_reads_back(lists: Path) -> None:
     out = lists / "merged.csv"
     result = run(lists / "leases.txt", lists / "arp.txt", lists / "odd.csv", "--out", out)
     assert result.exit_code == 1
-    assert f'file = "{out}"' in result.stdout
+    assert 'file = "merged.csv"' in result.stdout
     with out.open(newline="") as stream:
         rows = list(csv.reader(stream))
     assert rows[0] == ["address", "mac", "name", "note", "seen", "source", "kind"]
@@ -177,3 +178,16 @@ def test_escapes_do_not_reach_the_terminal(lists: Path) -> None:
     assert result.exit_code == 1
     assert "\x1b" not in result.stdout
     assert "\\x1b]0;x" in result.stdout
+
+
+def test_the_entry_names_the_file_as_the_plan_does(tmp_path: Path) -> None:
+    """A list that is written into the folder of a plan is named from that folder, so that the entry can be pasted."""
+    (tmp_path / "leases").write_text(LEASES, "utf-8")
+    plan = tmp_path / "plan.toml"
+    plan.write_text(PLAN.partition("[[survey]]")[0], "utf-8")
+    result = run(tmp_path / "leases", "--out", tmp_path / "site.csv")
+    entry = result.stdout.partition("for the plan:")[2].strip()
+    assert entry.splitlines()[1] == 'file = "site.csv"'
+    assert "write the prefixes in which it lists every host" in entry.splitlines()[-1]
+    plan.write_text(plan.read_text("utf-8") + entry + "\n", "utf-8")
+    assert [survey.file for survey in read_plan(plan).surveys] == ["site.csv"]

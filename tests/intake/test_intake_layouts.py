@@ -376,6 +376,13 @@ def test_a_repeated_row_is_left_out(tmp_path: Path) -> None:
     assert found.remarks.unread == ['row 5: it repeats row 3 ("d17-1", 172.20.17.21); left out']
 
 
+def test_a_repeated_row_shows_no_escape(tmp_path: Path) -> None:
+    """A remark is printed on a terminal, so a cell must not control it."""
+    found = listed(tmp_path, TITLES + rows_of_a_subnet(17, 717, 3) + 2 * "x,drive,\x1b[2J10.0.0.5,,,,,\n")
+    assert len(found.interfaces) == 4
+    assert "\x1b" not in to_text(found)
+
+
 @pytest.mark.parametrize(
     "again",
     [

@@ -155,4 +155,5 @@ def entry_of(file: str, taken: date | None, covers: Iterable[Prefix]) -> str:
     quoted = safe(file).replace("\\", "\\\\").replace('"', '\\"')
     day = [f"taken = {taken}"] if taken is not None else []
     prefixes = ", ".join(dict.fromkeys(f'"{prefix}"' for prefix in covers))
-    return "\n".join(["[[survey]]", f'file = "{quoted}"', *day, f"covers = [{prefixes}]"])
+    todo = "" if prefixes else "   # write the prefixes in which it lists every host; an empty list covers nothing"
+    return "\n".join(["[[survey]]", f'file = "{quoted}"', *day, f"covers = [{prefixes}]{todo}"])
