@@ -114,6 +114,11 @@ def natural_key(text: str) -> tuple[tuple[int, int, str], ...]:
     return tuple((1, int(part), part) if index % 2 else (0, 0, part) for index, part in enumerate(parts))
 
 
+def number_of(count: int, noun: str) -> str:
+    """Return a number with its noun, in the singular for 1: `1 finding`, `2 findings`."""
+    return f"{count:,} {noun}{'' if count == 1 else 's'}"
+
+
 def count_words(number: int) -> str:
     """Return a number with separators; from 10^12 on, the nearest power of two."""
     return f"{number:,}" if number < 10**12 else f"about 2^{(number + number // 2).bit_length() - 1}"

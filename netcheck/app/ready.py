@@ -18,6 +18,7 @@ from netcheck.plan.model import Plan
 from netcheck.plan.read import read_plan
 from netcheck.record.verify import State, read_record
 from netcheck.report.text.readiness import ready, to_json, to_text
+from netcheck.text import number_of
 from netcheck.wire.links.open import kind_from_text
 
 
@@ -81,4 +82,4 @@ def _found(path: Path, plan: Plan) -> RecordFact:
     if seen.state is State.TORN:
         do = "The proof will move the torn bytes to another file and continue"
         return RecordFact(str(path), RecordState.TORN, str(seen.flaw), do)
-    return RecordFact(str(path), RecordState.GOES_ON, f"{seen.proofs} proofs in it")
+    return RecordFact(str(path), RecordState.GOES_ON, f"{number_of(seen.proofs, 'proof')} in it")

@@ -19,6 +19,7 @@ from netcheck.report.model import Evidence, PortResult, Report, short
 from netcheck.rules.catalogue import RULES
 from netcheck.rules.engine import Checked
 from netcheck.survey.model import Survey
+from netcheck.text import number_of
 
 NONE_GIVEN = "The records hold no proof of this port."
 
@@ -102,7 +103,8 @@ def _misfits(record: VerifiedRecord, plan: Plan, rows: dict[str, str]) -> Iterat
     yield from (f"{name}: {each}" for each in record.verification.contradictions)
     proofs = record.content.proofs
     if proofs and not any(each.is_current(plan.sha256, rows) for each in proofs):
-        yield f"{name}: none of its {len(proofs)} proofs is of a row of this plan; it may be of another plan"
+        counted = number_of(len(proofs), "proof")
+        yield f"{name}: none of its {counted} is of a row of this plan; it may be of another plan"
     for each in proofs:
         interface = plan.interface_named.get(each.proof.interface)
         if interface is not None and each.is_current(plan.sha256, rows):

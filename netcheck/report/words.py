@@ -15,7 +15,7 @@ from netcheck.report.text.proofs import NO_PROOF, SIMULATED
 from netcheck.requests.model import Asked, RequestKind
 from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Severity
-from netcheck.text import listed
+from netcheck.text import listed, number_of
 
 # Limits of the method; common practice.
 CANNOT_SHOW = (
@@ -69,7 +69,7 @@ def headline(report: Report) -> str:
     proven = dict(report.verdicts).get(Verdict.PROVEN, 0)
     sure = f"{NO_PROOF}. " if report.simulated else ""
     mark = f" ({SIMULATED})" if report.simulated else ""
-    return f"{sure}{paper}. {proven} of {_counted(len(report.ports), 'port')} proven{mark}."
+    return f"{sure}{paper}. {proven} of {number_of(len(report.ports), 'port')} proven{mark}."
 
 
 def plan_headline(checked: Checked) -> str:
@@ -82,9 +82,9 @@ def plan_headline(checked: Checked) -> str:
     grave = sum(finding.severity is Severity.CONFLICT for finding in accepted)
     unread = sum(finding.rule == "unreadable-value" for finding in (*checked.findings, *accepted))
     if conflicts:
-        parts = [f"{_counted(conflicts, 'conflict')}: do not install this plan as drafted"]
+        parts = [f"{number_of(conflicts, 'conflict')}: do not install this plan as drafted"]
     elif risks:
-        parts = [f"No {'open ' if grave else ''}conflict; {_counted(risks, 'risk')} to agree on with the site"]
+        parts = [f"No {'open ' if grave else ''}conflict; {number_of(risks, 'risk')} to agree on with the site"]
     elif not accepted:
         parts = ["No conflict and no risk found"]
     else:
@@ -92,7 +92,7 @@ def plan_headline(checked: Checked) -> str:
     if accepted:
         parts.append(f"{len(accepted):,} accepted{f', {grave:,} of them conflicts' if grave else ''}")
     if unread:
-        parts.append(f"{_counted(unread, 'value')} cannot be read")
+        parts.append(f"{number_of(unread, 'value')} cannot be read")
     return "; ".join(parts)
 
 
@@ -102,7 +102,7 @@ def hash_recipe(plan: Plan) -> tuple[str, ...]:
     of_shell = " ".join(map(quote, names))
     of_windows = "+".join(f'"{name}"'.replace("/", "\\") for name in names)
     return (
-        f"The plan's SHA-256 is that of {_counted(len(names), 'file')}, one after the other. In the plan's folder:",
+        f"The plan's SHA-256 is that of {number_of(len(names), 'file')}, one after the other. In the plan's folder:",
         f"Linux: cat {of_shell} | sha256sum",
         f"macOS: cat {of_shell} | shasum -a 256",
         f"Windows, in a command prompt: copy /b {of_windows} all.bin && certutil -hashfile all.bin SHA256",
@@ -113,14 +113,10 @@ def hash_recipe(plan: Plan) -> tuple[str, ...]:
 def needed_from_it(asked: Asked, report: Report) -> str:
     """Return the tasks of IT in one line, each with its count."""
     counts = Counter(request.kind for request in asked.needed)
-    words = [_counted(len(report.checked.findings), "decision")] if report.checked.findings else []
-    words += [_counted(counts[kind], str(kind)) for kind in RequestKind if counts[kind]]
+    words = [number_of(len(report.checked.findings), "decision")] if report.checked.findings else []
+    words += [number_of(counts[kind], str(kind)) for kind in RequestKind if counts[kind]]
     day = f"; please reply by {report.reply_by}" if report.reply_by else ""
     return (listed(words, most=len(words)) if words else "nothing") + day
-
-
-def _counted(count: int, noun: str) -> str:
-    return f"{count:,} {noun}{'' if count == 1 else 's'}"
 
 
 def alarms(report: Report) -> tuple[str, ...]:

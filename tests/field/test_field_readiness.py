@@ -448,7 +448,7 @@ def test_bad_use(laptop: tuple[Lab, str], tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("kind", "level", "what"),
     [
-        pytest.param("same", "ok", "will be taken up: 1 proofs in it", id="same plan"),
+        pytest.param("same", "ok", "will be taken up: 1 proof in it", id="same plan"),
         pytest.param("torn", "note", "is torn", id="torn"),
         pytest.param("other", "fix", "belongs to another plan: 'Mill', not 'Bench'", id="another plan"),
         pytest.param("broken", "fix", "its chain is broken", id="broken"),

@@ -312,3 +312,58 @@ def test_every_verdict_is_in_the_page(sample: Report) -> None:
     text = flat(Page(to_html(sample)).text)
     assert {proof.verdict for proof in every_verdict()} == set(Verdict) - UNUSED
     assert "impostor with the cable out, another device answered for the address" in text
+
+
+ONE_OF_EACH = """format = 1
+[site]
+name = "Mill"
+[[subnet]]
+name = "process"
+prefix = "10.62.20.0/24"
+[[device]]
+name = "pump"
+  [[device.interface]]
+  name = "lan"
+  subnet = "process"
+  address = "10.62.20.50"
+[[router]]
+name = "core"
+interfaces = ["10.62.20.1/24", "10.62.30.1/24"]
+[[subnet]]
+name = "control"
+prefix = "10.62.30.0/24"
+[[device]]
+name = "panel"
+  [[device.interface]]
+  name = "lan"
+  subnet = "control"
+  address = "10.62.30.50"
+[[conversation]]
+from = "panel/lan"
+to = "pump/lan"
+"""
+
+
+def test_one_thing_is_in_the_singular(tmp_path: Path) -> None:
+    """No count says `1 findings`, `1 subnets` or `1 proofs`, and a single request is marked without `all`."""
+    (tmp_path / "mill").mkdir()
+    (tmp_path / "mill" / "plan.toml").write_text(ONE_OF_EACH.partition("[[router]]")[0], "utf-8")
+    proof = replace(proof_of("line-panel/lan:1", Verdict.PROVEN, "Seen."), interface="pump/lan", address="10.62.20.50")
+    record = write_record(tmp_path / "run.jsonl", tmp_path / "mill", (proof,), clock_from())
+    text = Page(to_html(report_from(tmp_path / "mill", record))).text
+    assert re.findall(r"\b1 (?:all|findings|subnets|proofs|ports|conflicts|risks|notes|requests|values)\b", text) == []
+    assert "Reviewed: 1 finding on Mill" in text
+    assert "1 subnet" in text
+    assert "with 1 proof" in text
+    assert "1 of 1 port proven" in text
+    assert "Mark it as granted" in text
+
+
+def test_a_conversation_without_services_asks_for_any(tmp_path: Path) -> None:
+    """The page asks for `any` protocol and port if the plan names none, as the workbook and the CSV do."""
+    (tmp_path / "mill").mkdir()
+    (tmp_path / "mill" / "plan.toml").write_text(ONE_OF_EACH, "utf-8")
+    page = to_html(report_from(tmp_path / "mill")).decode("utf-8")
+    (row,) = re.findall(r'<table class="cards requests talks">.*?<tbody>(.*?)</tbody>', page, re.DOTALL)
+    cells = [re.sub(r"<[^>]+>", "", cell).strip() for cell in re.findall(r"<td[^>]*>(.*?)</td>", row, re.DOTALL)]
+    assert cells[:3] == ["pump/lan 10.62.20.50", "any", "not stated"]

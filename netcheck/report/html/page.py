@@ -47,7 +47,7 @@ from netcheck.rules.engine import Checked
 from netcheck.rules.finding import Finding, Severity
 from netcheck.rules.rule import Rule
 from netcheck.space.map_cells import Use
-from netcheck.text import safe
+from netcheck.text import number_of, safe
 
 TEMPLATES = Path(__file__).with_name("templates")
 SCRIPTS = ("folds.js", "filter.js", "answers.js")
@@ -193,6 +193,7 @@ def environment() -> Environment:
         mac=mac_text,
         meaning=words.meaning,
         moment=words.moment,
+        number_of=number_of,
         quad=quad,
         severity_sign=words.severity_sign,
         severity_titles=TITLES,
@@ -291,12 +292,12 @@ def sections_of(report: Report, asked: Asked) -> Iterator[Section]:
         )
     if report.records:
         proven = dict(report.verdicts).get(Verdict.PROVEN, 0)
-        yield Section("proofs", "Proofs", f"{proven} of {len(report.ports)} ports proven", leading=True)
+        yield Section("proofs", "Proofs", f"{proven} of {number_of(len(report.ports), 'port')} proven", leading=True)
     yield Section("findings", "Findings", _counts(checked), leading=not report.records)
     yield Section("asked", "Requests to IT", str(len(asked.requests)))
     if report.plan.remarks:
         yield Section("said", "Questions and changes of the site", str(len(report.plan.remarks)))
-    yield Section("map", "Map of every subnet", f"{len(report.plan.subnets)} subnets")
+    yield Section("map", "Map of every subnet", number_of(len(report.plan.subnets), "subnet"))
     yield Section("addresses", "IP list", "who has which address", folded=True)
     if checked.accepted:
         yield Section("accepted", "Accepted findings", str(len(checked.accepted)))
