@@ -149,6 +149,15 @@ def read_bounded(path: Path, limit: int, text: bool = True) -> bytes:
     return data
 
 
+def first_bytes(path: Path, count: int) -> bytes:
+    """Return the first bytes of a regular file, at most `count`; FileError if it cannot be read."""
+    with open_plain(path) as stream:
+        try:
+            return stream.read(count)
+        except OSError as error:
+            raise refused_by_system(error, path) from error
+
+
 def _demand_size(size: int, read: int, limit: int, path: Path) -> None:
     if read > limit:
         raise _refused(f"it has {size:,} bytes; at most {limit:,} ({limit // MIB} MiB) are read", "Split it", path)

@@ -19,7 +19,7 @@ from typing import NamedTuple
 
 from netcheck.answers.table import ON_ENTRIES, PLAN_COLUMN, Ambiguous, Decided, Decision, cells_of, decision_from
 from netcheck.errors import Problem, ReportError
-from netcheck.files import MIB, ZIP, FileError, open_plain, read_bounded
+from netcheck.files import MIB, ZIP, FileError, first_bytes, read_bounded
 from netcheck.plan.forms.csv_table import title_of
 from netcheck.plan.model import Accepted
 from netcheck.rules.accept import matches
@@ -118,8 +118,7 @@ def rows_from(path: Path, table: Table) -> tuple[FilledRow, ...]:
     """Return the rows of a table that are not empty; raise ReportError if the file has no such table."""
     name = safe(path.name)
     try:
-        with open_plain(path) as stream:
-            mark = stream.read(4)
+        mark = first_bytes(path, 4)
         if mark == _COMPOUND:
             what, do = "it is a workbook of an older kind, or is locked", "Save it as .xlsx without a password"
             raise FileError(Problem(what, do=do))

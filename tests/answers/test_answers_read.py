@@ -177,3 +177,10 @@ def test_any_bytes_are_read_or_refused(tmp_path: Path, at: int, junk: bytes, cut
         where = "a.csv"
     assert where == "a.csv"
     assert all(isinstance(answer, Answer) for answer in answers)
+
+
+@pytest.mark.skipif(not Path("/proc/self/mem").exists(), reason="/proc/self/mem exists on Linux only")
+def test_a_file_whose_first_bytes_cannot_be_read_is_named() -> None:
+    """A drive can fail between opening and reading; the first page of a process's memory fails like it (EIO)."""
+    with pytest.raises(ReportError, match="mem: its drive failed, is full, or was removed"):
+        from_file(Path("/proc/self/mem"))

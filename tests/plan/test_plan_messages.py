@@ -219,3 +219,23 @@ def test_a_column_that_holds_values_of_the_plan_is_no_further_column(tmp_path: P
         read_plan(tmp_path)
     (tmp_path / "i.csv").write_text(f"device,interface,subnet,{title},{key}\na,x,process,1,\n")
     assert read_plan(tmp_path).interfaces[0].extra == ((title, "1"),)
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        (b'format = 1\r[site]\rname = "x"\r', "line 1: its lines end in CR alone, and TOML needs LF or CR LF. Save it"),
+        (b"format = 1\x00\n", "line 1: this is not TOML: it has the control character U+0000 at position 11. Delete"),
+        (
+            b'format = 1\r\n[site]\r\nname = "\x1bx"\r\n',
+            "line 3: this is not TOML: it has the control character U+001B",
+        ),
+    ],
+    ids=["CR", "NUL", "ESC"],
+)
+def test_a_character_that_toml_forbids_is_named(tmp_path: Path, data: bytes, words: str) -> None:
+    """Nobody sees these characters in an editor, so the message must not ask for quotes (TOML 1.0.0, "Newline")."""
+    (tmp_path / "plan.toml").write_bytes(data)
+    with pytest.raises(PlanError) as caught:
+        read_plan(tmp_path)
+    assert f"plan.toml {words}" in str(caught.value)

@@ -25,6 +25,7 @@ from netcheck.plan.shapes import (
 from netcheck.text import Pattern, safe
 
 PLAN_LIMIT = 16 * MIB
+_CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f]")
 _STRINGS = Pattern(r'"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'|#.*')
 _KEY_PARTS = 32  # keys of a plan have at most two parts; the parser's time grows with the square of their number
 _AT_LINE = Pattern(r"at line (\d+)")
@@ -99,6 +100,8 @@ def _not_toml(error: tomllib.TOMLDecodeError, text: str, file: str) -> Problem:
     """Return the reason why TOML cannot be parsed; a repeated key or table is named with both lines."""
     found = _AT_LINE.search(str(error))
     number = int(found[1]) if found else 0
+    if control := _control_character(text, number):
+        return Problem(control[0], f"{file} line {number}", control[1])
     if "Cannot" in str(error):
         lines = TomlLines(text)
         for line, first, path in lines.repeated:
@@ -121,6 +124,18 @@ def _not_toml(error: tomllib.TOMLDecodeError, text: str, file: str) -> Problem:
     where = f"{file} line {number}" if number else file
     do = "Check this line and the line before it; texts, addresses and names are written in quotes"
     return Problem(f"this is not TOML: {safe(str(error))}", where, do)
+
+
+def _control_character(text: str, number: int) -> tuple[str, str] | None:
+    """Return what a line has of the characters that TOML forbids (1.0.0, "Newline" and "Comment"), and what to do."""
+    lines = text.split("\n")
+    line = lines[number - 1].removesuffix("\r") if 0 < number <= len(lines) else ""
+    if "\r" in line:
+        return "its lines end in CR alone, and TOML needs LF or CR LF", "Save it with the line ends of Windows or Unix"
+    if found := _CONTROL.search(line):
+        what = f"it has the control character U+{ord(found[0]):04X} at position {found.start() + 1}"
+        return f"this is not TOML: {what}", "Delete this character"
+    return None
 
 
 _LONGEST_CORRECTED = 500  # characters of a line that a message corrects
