@@ -114,7 +114,7 @@ def _findings(
     notes = [f"it ended early: {ended}"] if ended else []
     notes += [f"{quad(one.address)}: {mac_text(one.mac)} {one.by[0]}" for one in listener.wanted()[:20]]
     if answered.asked and not hosts:
-        notes.append(f"no device replied in {listed(list(map(str, answered.asked)), 40)}")
+        notes.append(f"no device answered in {listed(list(map(str, answered.asked)), 40)}")
     if not hosts and not ended:
         notes.append(_silent(listener, asked))
     heard = {host.mac for host in hosts}

@@ -46,7 +46,7 @@ COMMANDS: tuple[tuple[str, str], ...] = (
         "Find the address of a used device on a direct cable, and the address with which this computer reaches it.",
     ),
     ("ready", "Find faults that would spoil the next proof. Nothing is sent and nothing is changed."),
-    ("prove", "Prove port by port that each address replies through its connector, and that no other device does."),
+    ("prove", "Prove port by port that each address answers through its connector, and that no other device does."),
     ("walk", "Prove all ports while you pull each cable twice for some seconds, in any order."),
     (
         "rehearse",

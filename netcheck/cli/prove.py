@@ -46,7 +46,7 @@ def command(
     say: o.Say = False,
     quiet: o.Quiet = False,
 ) -> None:
-    """Prove port by port that each address replies through its connector, and that no other device does.
+    """Prove port by port that each address answers through its connector, and that no other device does.
 
     Keys:
       Enter  confirm that the cable was moved

@@ -102,7 +102,7 @@ def sweep(
 
     Exit codes:
       0  done
-      1  an address has two owners, a router replies for other addresses,
+      1  an address has two owners, a router answers for other addresses,
          or not all requests were sent
       2  wrong use
       3  the interface cannot be used

@@ -164,7 +164,7 @@ def meaning(verdict: Verdict) -> str:
         case Verdict.CONTESTED:
             return "two or more devices answered for the address"
         case Verdict.RELAYED:
-            return "a device that also replies for other addresses, such as a router, replied in its place"
+            return "a device that also answers for other addresses, such as a router, answered in its place"
         case Verdict.SWAPPED:
             return "the device of another planned address answered, or the wrong cable was pulled"
         case Verdict.WRONG_HARDWARE:
@@ -283,7 +283,7 @@ def _surveys(report: Report) -> Iterator[str]:
 
 def _proofs(report: Report) -> Iterator[str]:
     if not report.records:
-        yield "No record of a proving run was given: this report does not show that any device replies."
+        yield "No record of a proving run was given: this report does not show that any device answers."
         return
     untested = [port.proof.subject for port in report.ports if port.verdict is Verdict.NOT_TESTED]
     if untested:

@@ -134,6 +134,7 @@ def test_help_shows_no_type_of_python(name: str) -> None:
     assert "--help" in text
     assert re.findall(r"<(?:bool|str|int|float|list\[str\])>", text) == []
     assert "[[PLAN]]" not in text
+    assert re.findall(r"(?:address|device|host|router)\s+repl(?:ies|ied)", text) == []  # these answer
     assert "...]..." not in text
     options = text.partition("─ Options ─")[2].partition("╰")[0].splitlines()
     assert [line for line in options if re.search(r"<[^>]*$", line[: line.find("  ", 30)])] == []

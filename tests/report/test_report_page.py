@@ -367,3 +367,11 @@ def test_a_conversation_without_services_asks_for_any(tmp_path: Path) -> None:
     (row,) = re.findall(r'<table class="cards requests talks">.*?<tbody>(.*?)</tbody>', page, re.DOTALL)
     cells = [re.sub(r"<[^>]+>", "", cell).strip() for cell in re.findall(r"<td[^>]*>(.*?)</td>", row, re.DOTALL)]
     assert cells[:3] == ["pump/lan 10.62.20.50", "any", "not stated"]
+
+
+def test_a_device_answers(sample: Report, plan_folder: Path) -> None:
+    """The page has one word for it: a device or an address answers, and a reply is a packet or a text of the plan."""
+    for report in (sample, report_from(plan_folder)):
+        text = Page(to_html(report)).text
+        assert "answered from one MAC" in text or not report.records
+        assert re.findall(r"(?:address|device|router|that also)\s+repl(?:ies|ied)", text) == []
