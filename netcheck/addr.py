@@ -94,6 +94,11 @@ def _v6_value(text: str) -> int:
         raise ValueError(f"{_shown(text)} is not an IPv6 address") from error
 
 
+def with_digits(text: str) -> str:
+    """Return a text with the letters O, o, I and l replaced by the digits that they look like."""
+    return text.translate(_LETTERS)
+
+
 def _why_not_v4(text: str) -> str:
     if not text:
         return "the address is empty"
@@ -108,7 +113,7 @@ def _why_not_v4(text: str) -> str:
         return f"{_shown(text)} has an octet above 255"
     if "/" in text:
         return f"{_shown(text)} has a prefix length; an address alone is expected"
-    if _V4.fullmatch(meant := text.translate(_LETTERS)):
+    if _V4.fullmatch(meant := with_digits(text)):
         letter = next(letter for letter in text if ord(letter) in _LETTERS)
         return f"{_shown(text)} has the letter {letter} in place of a digit; if a digit is meant, write {meant}"
     return f"{_shown(text)} is not an address of four decimal octets"

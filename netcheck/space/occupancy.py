@@ -9,9 +9,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import chain
 from typing import Any, NamedTuple, TypeVar
 
-from netcheck.addr import WIDTH, Address, Range
+from netcheck.addr import WIDTH, Address, Range, with_digits
 from netcheck.plan.model import Cell, Interface, Plan, Router, Station, Subnet, Translation
 from netcheck.space.addressing import SubnetLookup, interfaces_by_family, outside_interfaces
 from netcheck.space.intervals import Cover, Spans, single
@@ -263,9 +264,13 @@ def _span_in(addresses: list[Address]) -> Iterator[Range]:
 
 
 def addresses_in(text: str) -> list[Address]:
-    """Return the addresses that an unreadable text may mean; leading zeros and commas in place of dots are accepted."""
+    """Return the addresses that an unreadable text may mean.
+
+    Leading zeros, commas in place of dots and the letters O and l in place of digits are accepted.
+    """
     found = []
-    for match in _QUAD.finditer(text[:LONGEST_CELL]):
+    read = text[:LONGEST_CELL]
+    for match in chain(_QUAD.finditer(read), _QUAD.finditer(with_digits(read))):
         octets = [int(octet) for octet in re.split("[.,]", match.group())]
         if max(octets) <= 255:
             found.append(Address(4, int.from_bytes(bytes(octets), "big")))

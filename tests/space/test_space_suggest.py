@@ -172,6 +172,20 @@ def test_ipv6_too() -> None:
     assert ipaddress.ip_address(str(first)) in ipaddress.ip_network("fd00:62:20::/64")
 
 
+@pytest.mark.parametrize("typed", ["10.62.2O.20", "10.62.20.02O", "10,62,20,20 ?", "I0.62.20.20"])
+def test_the_address_that_a_mistyped_cell_means_is_not_proposed(typed: str) -> None:
+    """Otherwise the address would be planned twice as soon as the cell is corrected."""
+    mistyped = interface("plc/lan")._replace(address=Cell(typed, None, HERE))
+    free = [interface(f"d{number}/lan") for number in range(40)]
+    taken = [interface(f"t{number}/lan", f"10.62.20.{number}") for number in range(1, 20)]
+    example = plan(*taken, mistyped, *free)
+    given = {
+        str(one.address) for one in suggest(example, islands_of(example, ()), [each.subject for each in free]).values()
+    }
+    assert len(given) == 40
+    assert "10.62.20.20" not in given
+
+
 def test_an_unreadable_prefix_gets_no_proposal() -> None:
     """No address is guessed if the subnet's prefix is unknown."""
     broken = subnet()._replace(prefix=Cell("10.62.20.0/240", None, HERE, "no prefix"))
