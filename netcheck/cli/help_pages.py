@@ -1,4 +1,4 @@
-"""The classes of typer's groups and commands whose help shows no type beside an option that takes no value."""
+"""The classes of commands whose help shows no type beside an argument, or an option that takes no value."""
 
 from __future__ import annotations
 
@@ -8,23 +8,29 @@ import typer.core
 
 
 class Summarised(typer.core.TyperGroup):
-    """A group of commands whose help shows no type beside an option that takes no value."""
+    """A group of commands whose help shows no type beside an argument, or an option that takes no value."""
 
     def get_params(self, ctx: Any) -> list[Any]:
-        """Return the parameters; the type of a switch, which typer shows as `<bool>`, is empty."""
-        return _without_types_of_switches(super().get_params(ctx))
+        """Return the parameters; the types `<bool>` of a switch and `<list[Path]>` of an argument are left out."""
+        return _without_needless_types(super().get_params(ctx))
 
 
 class Explained(typer.core.TyperCommand):
-    """A command whose help shows no type beside an option that takes no value."""
+    """A command whose help shows no type beside an argument, or an option that takes no value."""
 
     def get_params(self, ctx: Any) -> list[Any]:
-        """Return the parameters; the type of a switch, which typer shows as `<bool>`, is empty."""
-        return _without_types_of_switches(super().get_params(ctx))
+        """Return the parameters; the types `<bool>` of a switch and `<list[Path]>` of an argument are left out."""
+        return _without_needless_types(super().get_params(ctx))
 
 
-def _without_types_of_switches(params: list[Any]) -> list[Any]:
+def _without_needless_types(params: list[Any]) -> list[Any]:
     for param in params:
-        if getattr(param, "is_flag", False) and param.metavar is None:
+        if param.param_type_name == "argument":
+            param.display_type_rich = _no_type
+        elif param.is_flag and param.metavar is None:
             param.metavar = ""
     return params
+
+
+def _no_type(ctx: Any) -> str:
+    return ""
