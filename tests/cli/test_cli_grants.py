@@ -136,3 +136,16 @@ def test_granted_requests_of_all_kinds_are_kept_and_not_repeated(desk: Path) -> 
     assert said == [True, True, True, True, False, True]
     needed = next(line for line in (desk / "r.md").read_text("utf-8").splitlines() if line.startswith("Needed from IT"))
     assert needed.endswith("10 reservations and 1 conversation")
+
+
+def test_a_request_without_an_address_is_shown_without_a_gap(desk: Path) -> None:
+    """The address of the interface cannot be read, so its request has none."""
+    plan = desk / "p" / "plan.toml"
+    plan.write_text(plan.read_text("utf-8").replace('  address = "10.62.', '  address = "1O.62.', 1), "utf-8")
+    assert netcheck(desk, "report", "p", "--requests", "asked.csv").returncode == 0
+    rows = rows_of(desk / "asked.csv")
+    row = next(row for row in rows if row["kind"] == "reservation" and not row["address"])
+    row.update({"refused": "x", "by": "site IT"})
+    answered(desk / "asked.csv", rows)
+    shown = netcheck(desk, "answers", "p", "asked.csv").stdout
+    assert f"reservation of {row['subject']}: by site IT on {DAY}" in shown

@@ -173,8 +173,8 @@ def grants_to_text(grants: Grants) -> str:
 
 def _answered(one: AnsweredRequest) -> str:
     request = one.request
-    what = ", ".join(filter(None, (request.address, request.what)))
-    return f"  row {one.row}: {request.kind} of {safe(request.subject, 120)}, {safe(what, 300)}: {safe(one.text, 300)}"
+    of = (safe(request.subject, 120), safe(request.address, 300), safe(request.what, 300))
+    return f"  row {one.row}: {request.kind} of {', '.join(filter(None, of))}: {safe(one.text, 300)}"
 
 
 def grants_to_json(grants: Grants, written: bool) -> dict[str, Any]:
