@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import os
 import sys
+from collections import Counter
 from importlib import import_module
 from pathlib import Path
 
@@ -12,8 +13,8 @@ import typer
 
 from netcheck import __version__
 from netcheck.cli.help_pages import Explained, Summarised
-from netcheck.errors import NetcheckError
-from netcheck.text import flowing, for_terminal, safe
+from netcheck.errors import NetcheckError, Problem
+from netcheck.text import flowing, for_terminal, number_of, safe
 
 # Name and summary of each command, in the order of the work. The summary is the first paragraph of the docstring of the
 # command in `netcheck.cli.NAME`. It is repeated here so that `--help` imports none of these modules; a test compares.
@@ -60,6 +61,7 @@ COMMANDS: tuple[tuple[str, str], ...] = (
     ("answers", "Read the answers of the site, and write its decisions into the plan."),
     ("demo", "Check an invented plant, correct its plan, prove its ports on a simulated bench, and write reports."),
 )
+PLACES = 20  # places of one problem that are printed: common practice, no source
 INTERRUPTED = 130  # 128 + SIGINT, as shells do
 
 
@@ -103,9 +105,25 @@ def _only_shown() -> None:
 
 
 def print_problems(error: NetcheckError) -> None:
-    """Print the problems of an error on standard error, one on each line, with control characters escaped."""
+    """Print the problems of an error on standard error, one on each line, with control characters escaped.
+
+    A problem that is in many places, such as a wrong key of every device, is printed for the first `PLACES` places. The
+    number of the others follows at the end, so that they do not hide the other problems.
+    """
+    seen: Counter[Problem] = Counter()
     for problem in error.problems:
-        print(for_terminal(f"netcheck: {safe(str(problem), 2000)}", sys.stderr), file=sys.stderr)
+        kind = problem._replace(where="")
+        seen[kind] += 1
+        if seen[kind] <= PLACES:
+            _print_message(str(problem))
+    for kind, count in seen.items():
+        if count > PLACES:
+            more = count - PLACES
+            _print_message(f"{number_of(more, 'more place')} {'has' if more == 1 else 'have'} this problem: {kind}")
+
+
+def _print_message(text: str) -> None:
+    print(for_terminal(f"netcheck: {safe(text, 2000)}", sys.stderr), file=sys.stderr)
 
 
 def _help_of(error: typer.exceptions.TyperException, words: list[str]) -> str:
