@@ -25,7 +25,7 @@ from netcheck.plan.shapes import (
 from netcheck.text import Pattern, safe
 
 PLAN_LIMIT = 16 * MIB
-_CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f]")
+_CONTROL = Pattern(r"[\x00-\x08\x0b-\x1f\x7f]")
 _STRINGS = Pattern(r'"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'|#.*')
 _KEY_PARTS = 32  # keys of a plan have at most two parts; the parser's time grows with the square of their number
 _AT_LINE = Pattern(r"at line (\d+)")
