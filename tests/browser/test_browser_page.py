@@ -283,6 +283,18 @@ def test_every_printed_page_names_the_plan(
         assert re.findall(r"(?:[0-9A-F]{2}-){1,5}(?=\s)|[0-9]{4}-(?:[0-9]{2}-)?(?=\s)", text) == []  # MACs and dates
 
 
+def test_no_printed_page_has_only_the_footer(chromium: Browser, page_file: Path, draft_file: Path) -> None:
+    """The footer is not printed: it would stand alone on a last page. The first page has its date and version."""
+    for file in (page_file, draft_file):
+        with open_page(chromium, file, DESK) as page:
+            written = page.locator("body > footer").inner_text()
+            assert re.search(r"by netcheck \S+ on", written)
+            page.emulate_media(media="print")
+            assert shown(page, "body > footer") == 0
+            checked = page.locator("#summary dt", has_text="Checked on").locator("+ dd").inner_text()
+            assert re.fullmatch(r"\d{4}-\d\d-\d\d, by netcheck \S+", checked)
+
+
 @pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
 def test_the_first_screen_says_what_it_must_do(chromium: Browser, draft_file: Path, size: dict[str, int]) -> None:
     """Whether the plan can be installed, what is needed by when, and who sent it are visible without scrolling."""
