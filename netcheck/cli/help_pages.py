@@ -7,7 +7,7 @@ from typing import Any
 import typer.core
 
 
-class Summarised(typer.core.TyperGroup):
+class PlainHelpGroup(typer.core.TyperGroup):
     """A group of commands whose help shows no type beside an argument, or an option that takes no value."""
 
     def get_params(self, ctx: Any) -> list[Any]:
@@ -15,7 +15,7 @@ class Summarised(typer.core.TyperGroup):
         return _without_needless_types(super().get_params(ctx))
 
 
-class Explained(typer.core.TyperCommand):
+class PlainHelpCommand(typer.core.TyperCommand):
     """A command whose help shows no type beside an argument, or an option that takes no value."""
 
     def get_params(self, ctx: Any) -> list[Any]:

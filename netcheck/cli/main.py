@@ -12,7 +12,7 @@ from pathlib import Path
 import typer
 
 from netcheck import __version__
-from netcheck.cli.help_pages import Explained, Summarised
+from netcheck.cli.help_pages import PlainHelpCommand, PlainHelpGroup
 from netcheck.errors import NetcheckError, Problem
 from netcheck.text import flowing, for_terminal, number_of, safe
 
@@ -61,7 +61,7 @@ COMMANDS: tuple[tuple[str, str], ...] = (
     ("answers", "Read the answers of the site, and write its decisions into the plan."),
     ("demo", "Check an invented plant, correct its plan, prove its ports on a simulated bench, and write reports."),
 )
-PLACES = 20  # places of one problem that are printed: common practice, no source
+PLACES = 100  # places of one problem that are printed: common practice, no source
 INTERRUPTED = 130  # 128 + SIGINT, as shells do
 
 
@@ -79,18 +79,18 @@ def _main(
 
 def build(words: list[str]) -> typer.Typer:
     """Return the application with the command that *words* name; if they name none, with the summaries of all."""
-    app = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False, cls=Summarised)
+    app = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False, cls=PlainHelpGroup)
     app.callback()(_main)
     wanted = _named(words)
     if wanted is None:
         for name, summary in COMMANDS:
-            app.command(name, cls=Explained, help=summary)(_only_shown)
+            app.command(name, cls=PlainHelpCommand, help=summary)(_only_shown)
         return app
     module = import_module(f"netcheck.cli.{wanted}")
     if hasattr(module, "app"):
         app.add_typer(module.app, name=wanted)
     else:
-        app.command(wanted, cls=Explained, help=flowing(module.command.__doc__ or ""))(module.command)
+        app.command(wanted, cls=PlainHelpCommand, help=flowing(module.command.__doc__ or ""))(module.command)
     return app
 
 

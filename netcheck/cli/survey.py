@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from netcheck.cli import options as o
-from netcheck.cli.help_pages import Explained, Summarised
+from netcheck.cli.help_pages import PlainHelpCommand, PlainHelpGroup
 from netcheck.text import flowing
 
 FASTEST = 500  # requests a second of a sweep, all of them broadcast
@@ -126,9 +126,9 @@ def sweep(
     raise typer.Exit(sweep_prefix(order))
 
 
-app = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False, cls=Summarised)
+app = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False, cls=PlainHelpGroup)
 for function in (read, listen, sweep):
-    app.command(function.__name__, cls=Explained, help=flowing(function.__doc__ or ""))(function)
+    app.command(function.__name__, cls=PlainHelpCommand, help=flowing(function.__doc__ or ""))(function)
 
 
 @app.callback()

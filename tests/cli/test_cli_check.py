@@ -446,16 +446,16 @@ def test_many_findings_of_a_rule_are_summed_up(tmp_path: Path) -> None:
     assert len(shown[0].splitlines()) < 300
 
 
-@pytest.mark.parametrize(("devices", "last"), [(20, None), (21, "1 more place has"), (200, "180 more places have")])
+@pytest.mark.parametrize(("devices", "last"), [(100, None), (101, "1 more place has"), (200, "100 more places have")])
 def test_a_mistake_of_every_device_does_not_hide_the_others(tmp_path: Path, devices: int, last: str | None) -> None:
-    """A problem in many places is printed for the first 20, then the others are counted; no other problem is hidden."""
+    """A problem is printed for its first 100 places; the others are counted, and no other problem is hidden."""
     head = 'format = 1\n[site]\nname = "Mill"\nplant = "north"\n'
     rows = "".join(f'[[device]]\nname = "drive-{number}"\nlocation = "hall 1"\n' for number in range(devices))
     (tmp_path / "plan.toml").write_text(head + rows + '[[station]]\nname = "laptop"\nsubnet = "x"\n', "utf-8")
     ended = netcheck("check", tmp_path)
     lines = ended.stderr.splitlines()
     assert ended.returncode == 2
-    assert sum("device drive-" in line and 'key "location"' in line for line in lines) == 20
+    assert sum("device drive-" in line and 'key "location"' in line for line in lines) == 100
     assert sum('key "plant"' in line or "station laptop" in line for line in lines) >= 2
     assert [line for line in lines if "this problem" in line] == (
         [] if last is None else [f'netcheck: {last} this problem: key "location" is not known; did you mean "place"?']
