@@ -5,14 +5,14 @@ from __future__ import annotations
 import json
 import sys
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 from netcheck.answers.apply import Outcome, confirmed, judged, remarks_of
 from netcheck.answers.grants import REQUESTS, Grants, grants_from, is_answered, judged_grants
-from netcheck.answers.read import FINDINGS, from_file, holds
+from netcheck.answers.read import FINDINGS, Answer, FilledRow, from_file, holds
 from netcheck.answers.table import PLAN_COLUMN
 from netcheck.plan.model import Plan
 from netcheck.plan.write.addresses import Edit, with_addresses, with_granted, write_all
@@ -21,7 +21,7 @@ from netcheck.report.text.answers import grants_to_json, grants_to_text, to_json
 from netcheck.requests.build import asked_of
 from netcheck.rules.engine import check
 from netcheck.space.addressing import plan_with
-from netcheck.survey.read import read_site
+from netcheck.survey.read import Site, read_site
 from netcheck.text import for_terminal, listed, safe
 
 
@@ -31,29 +31,30 @@ def apply_answers(plan: Path, file: Path, day: date, by: str, *, write: bool, as
     A workbook of the report has both tables; its findings are applied first. *by* names who decided, for rows without a
     name. Without *write* no file changes.
     """
-    requests = holds(file, REQUESTS)
-    findings = not requests or holds(file, FINDINGS)
+    requests = grants_from(file) if holds(file, REQUESTS) else None
+    answers = from_file(file) if requests is None or holds(file, FINDINGS) else None
     paths: list[Path] = []
     shape: dict[str, Any] = {}
     flawed = False
-    seen = _plans_seen(file, findings=findings, requests=requests)
-    if any(seen.values()):
-        _warn_of_other_plan(seen, read_site(plan, in_part=True).plan.sha256)
-    if findings:
-        outcome, changed = _apply_findings(plan, file, day, by, write=write)
+    site = read_site(plan, in_part=True)
+    _warn_of_other_plan(_plans_seen(answers or (), requests or ()), site.plan.sha256)
+    if answers is not None:
+        outcome, changed = _apply_findings(plan, site, answers, day, by, write=write)
         paths += changed
         flawed = bool(outcome.flaws)
         shape = to_json(outcome, bool(changed) and write)
         if not as_json:
             print(to_text(outcome, file.name), end="")
-    if requests:
-        grants, changed = _apply_requests(plan, file, day, by, write=write)
+    if requests is not None:
+        if paths and write:
+            site = read_site(plan, in_part=True)
+        grants, changed = _apply_requests(plan, site, requests, day, by, write=write)
         paths += changed
         flawed |= bool(grants.flaws)
         found = grants_to_json(grants, bool(changed) and write)
-        shape = {**shape, "requests": found} if findings else found
-        if not as_json and (grants.answered or not findings):
-            print(("\nRequests\n\n" if findings else "") + grants_to_text(grants), end="")
+        shape = found if answers is None else {**shape, "requests": found}
+        if not as_json and (grants.answered or answers is None):
+            print(("" if answers is None else "\nRequests\n\n") + grants_to_text(grants), end="")
     if as_json:
         print(json.dumps(shape, indent=2))
     for path in dict.fromkeys(paths):
@@ -63,11 +64,11 @@ def apply_answers(plan: Path, file: Path, day: date, by: str, *, write: bool, as
     return int(flawed)
 
 
-def _plans_seen(file: Path, *, findings: bool, requests: bool) -> Counter[str]:
+def _plans_seen(answers: Iterable[Answer], requests: Iterable[FilledRow]) -> Counter[str]:
     """Return the hashes of the plans that the reviewer saw, each with the number of its answers."""
-    answers = [one.plan_sha256 for one in from_file(file) if one.given] if findings else []
-    grants = [row.cells.get(PLAN_COLUMN, "") for row in grants_from(file) if is_answered(row)] if requests else []
-    return Counter(filter(None, map(str.casefold, (*answers, *grants))))
+    hashes = [one.plan_sha256 for one in answers if one.given]
+    hashes += [row.cells.get(PLAN_COLUMN, "") for row in requests if is_answered(row)]
+    return Counter(filter(None, map(str.casefold, hashes)))
 
 
 def _warn_of_other_plan(seen: Counter[str], sha256: str) -> None:
@@ -82,10 +83,10 @@ def _warn_of_other_plan(seen: Counter[str], sha256: str) -> None:
         print(for_terminal(f"netcheck: {what}. {do}", sys.stderr), file=sys.stderr)
 
 
-def _apply_findings(plan: Path, file: Path, day: date, by: str, *, write: bool) -> tuple[Outcome, list[Path]]:
+def _apply_findings(
+    plan: Path, site: Site, answers: Sequence[Answer], day: date, by: str, *, write: bool
+) -> tuple[Outcome, list[Path]]:
     """Return the outcome of the answered findings, and the files that change."""
-    answers = from_file(file)
-    site = read_site(plan, in_part=True)
     outcome = judged(check(*site, day), answers, day, by)
     if outcome.moves:
         moved = plan_with(site.plan, outcome.addresses)
@@ -109,10 +110,10 @@ def _decisions(outcome: Outcome, plan: Plan, day: date) -> PlanDecisions:
     return PlanDecisions(accepted=accepted, withdrawn=tuple(withdrawn.values()), remarks=remarks)
 
 
-def _apply_requests(plan: Path, file: Path, day: date, by: str, *, write: bool) -> tuple[Grants, list[Path]]:
+def _apply_requests(
+    plan: Path, site: Site, rows: Sequence[FilledRow], day: date, by: str, *, write: bool
+) -> tuple[Grants, list[Path]]:
     """Return the outcome of the answered requests, and the files that change."""
-    rows = grants_from(file)
-    site = read_site(plan, in_part=True)
     grants = judged_grants(site.plan, asked_of(check(*site, day)).requests, rows, day, by)
     entries = PlanDecisions(granted=grants.entries)
     named = with_granted(plan, grants.granted) if grants.granted else ()
