@@ -36,6 +36,7 @@ REDRAW = 0.2  # seconds
 SLOW = 10  # drawing takes at most a tenth of the time, so that a slow console does not delay probing
 # Kinds of event that the record keeps; a proof has its own line.
 KEPT = (What.DO, What.SILENT, What.RETURNED, What.SEEN, What.WARN, What.VERDICT, What.NOTE, What.NEXT)
+NARROWEST_PORT, WIDEST_PORT = 28, 48  # columns of a port in the list of verdicts
 
 
 class Show:
@@ -61,6 +62,8 @@ class Show:
         self.console = Console(file=stream, highlight=False)
         self.ascii_only = is_ascii_only(stream, os.environ)
         self.sounds = sounds_for(stream) if self.console.is_terminal and not quiet and not terse else None
+        longest = max((len(safe(port.subject)) for port in board.ports), default=0)
+        self._port_width = min(max(longest, NARROWEST_PORT), WIDEST_PORT)
         self._live: Live | None = None
         self._notes: list[str] = []  # printed after the screen has ended
         self._screen: Screen | None = None
@@ -103,7 +106,7 @@ class Show:
             if event.proof is not None:
                 verdict, proof = marked(event.proof.verdict, self.simulated), event.proof
                 who = "" if proof.mac is None else mac_text(proof.mac)
-                place = f"{safe(event.port):<28} {safe(proof.address):<15}"
+                place = f"{safe(event.port):<{self._port_width}} {safe(proof.address):<15}"
                 row = f"{verdict:<{verdict_width(self.simulated)}} {place} {who}".rstrip()
                 print(for_terminal(row, sys.stdout), flush=True)
             return

@@ -99,6 +99,17 @@ def test_terse_prints_only_verdicts(capsys: pytest.CaptureFixture[str]) -> None:
     assert capsys.readouterr().out.splitlines() == [line]
 
 
+def test_a_long_port_shifts_no_column_of_the_verdicts(capsys: pytest.CaptureFixture[str]) -> None:
+    """The column of ports is as wide as the longest port of the run."""
+    long = replace(TARGET, interface="pasteuriser-plc/packing-link", device="pasteuriser-plc")
+    proofs = (PROVEN, replace(PROVEN, interface=long.interface))
+    with Show(Board.of([TARGET, long], [], "q stops"), io.StringIO(), quiet=True, terse=True) as show:
+        for proof in proofs:
+            show.show_event(Event(at=3.0, what=What.VERDICT, port=proof.subject, text="proven", proof=proof))
+    first, second = capsys.readouterr().out.splitlines()
+    assert first.index("192.0.2.1") == second.index("192.0.2.1")
+
+
 def test_the_alternate_screen_is_entered_and_left() -> None:
     """The cursor is hidden and shown as well (xterm's private modes 1049 and 25, from memory)."""
     text = shown(Terminal(), quiet=True)
