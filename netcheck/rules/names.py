@@ -96,7 +96,7 @@ class _Zones:
         return tuple(one for one in records if one.address.family == family and _is(name, one, self._domain))
 
     def _here_of(self, name: str, family: int) -> dict[Address, tuple[NameRecord, ...]]:
-        """Return the same records by their address."""
+        """Return the forward records of a planned name by their address."""
         found: dict[Address, list[NameRecord]] = {}
         for record in self.forward_of(name, family):
             found.setdefault(record.address, []).append(record)

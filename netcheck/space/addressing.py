@@ -221,7 +221,7 @@ class _Matcher:
     """Compares an interface with the criteria of a scheme, without regard to case; `*` stands for any text.
 
     The criteria are kind, place, and the name of a device or of an interface. `exact` is the position and the text of
-    one that has no wildcard, or None.
+    the first criterion without a wildcard, or None.
     """
 
     def __init__(self, scheme: Scheme) -> None:

@@ -120,7 +120,10 @@ class Cover(Generic[T]):
 
 
 class Prefixes:
-    """Finds the numbers of those of many prefixes that share addresses with one; one then contains the other."""
+    """Numbered prefixes, searched for the prefixes that share addresses with a given prefix.
+
+    Two prefixes that share addresses are equal, or one contains the other.
+    """
 
     def __init__(self, prefixes: Iterable[tuple[int, Prefix]]) -> None:
         self._ordered = sorted((prefix, number) for number, prefix in prefixes)
@@ -130,19 +133,19 @@ class Prefixes:
         self._lengths = sorted({prefix.length for prefix in self._same})
 
     def sharing(self, prefix: Prefix) -> Iterator[int]:
-        """Yield the numbers of those that share addresses with a prefix: the shorter ones, then the others."""
+        """Yield the numbers of the prefixes that share addresses with a prefix, first of those that contain it."""
         return chain(chain.from_iterable(self._around(prefix)), (self._ordered[at][1] for at in self._inside(prefix)))
 
     def count(self, prefix: Prefix) -> int:
-        """Return how many share addresses with a prefix."""
+        """Return the number of prefixes that share addresses with a prefix."""
         return sum(map(len, self._around(prefix))) + len(self._inside(prefix))
 
     def _around(self, prefix: Prefix) -> list[list[int]]:
-        """Return, for each shorter prefix around a prefix, the numbers that have it."""
+        """Return, for each length, the numbers of the shorter prefix that contains a prefix."""
         shorter = takewhile(prefix.length.__gt__, self._lengths)
         return [self._same.get(Prefix.of(prefix.first, length), []) for length in shorter]
 
     def _inside(self, prefix: Prefix) -> range:
-        """Return the positions in order of those that are equal to a prefix or inside it."""
+        """Return the positions in `_ordered` of the prefixes that are equal to a prefix or inside it."""
         start = bisect_left(self._ordered, (prefix,))
         return range(start, bisect_left(self._ordered, (Prefix(prefix.family, prefix.last.value + 1, 0),), start))

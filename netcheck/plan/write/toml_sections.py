@@ -18,9 +18,10 @@ if TYPE_CHECKING:
 
 
 def with_change(text: str, change: Callable[[TOMLDocument], bool]) -> str:
-    """Return a TOML text after `change` was called with each section, in order; it returns whether it changed it.
+    """Return a TOML text in which `change` may have changed every section.
 
-    ValueError if tomlkit cannot read a section.
+    `change` is called with each section, in order, and returns whether it changed that section. Raise ValueError if
+    tomlkit cannot read a section.
     """
     import tomlkit  # only when a plan is written
     from tomlkit.exceptions import TOMLKitError
